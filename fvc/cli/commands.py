@@ -1,0 +1,132 @@
+"""The commands in the order of the maker's day: the one list behind help, dispatch and the docs.
+
+Plain data, so that `fvc --help` and a mistyped command need no import of any command.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+
+class Command(NamedTuple):
+    """A command: the module that holds it, the usage line, one line of help, and examples."""
+
+    name: str
+    module: str
+    usage: str
+    help: str
+    examples: tuple[str, ...]
+
+
+ON_PAPER, AT_THE_BENCH, AFTERWARDS, TOGETHER = "On paper", "At the bench", "Afterwards", "Together"
+
+DAY: tuple[tuple[str, tuple[Command, ...]], ...] = (
+    (
+        ON_PAPER,
+        (
+            Command(
+                "new",
+                "fvc.cli.new",
+                "new formulary|formula|material NAME",
+                "start a formulary, a formula or a material record",
+                ("fvc new formulary my-studio", "fvc new material glycerin", "fvc new formula face-toner"),
+            ),
+            Command(
+                "sheet",
+                "fvc.cli.read",
+                "sheet REF",
+                "the formula sheet: percent, grams, active, functions, water",
+                ("fvc sheet face-toner", "fvc sheet face-toner.4 --batch 500g --composition"),
+            ),
+            Command(
+                "set",
+                "fvc.cli.change",
+                "set NAME MATERIAL=LEVEL ...",
+                "change levels; the balance and the ratios follow",
+                ("fvc set face-toner propanediol=2.5", "fvc set face-toner propanediol=+0.5 B:neroli-oil=-20% --save"),
+            ),
+            Command(
+                "diff",
+                "fvc.cli.read",
+                "diff A [B]",
+                "what changed, in percent and grams, and what it does",
+                ("fvc diff face-toner", "fvc diff face-toner.4 face-toner.5"),
+            ),
+        ),
+    ),
+    (
+        AT_THE_BENCH,
+        (
+            Command(
+                "weigh",
+                "fvc.cli.read",
+                "weigh REF",
+                "the weigh sheet for one batch, to print",
+                ("fvc weigh face-toner --batch 150g", "fvc weigh face-toner --batch '6 x 30 mL' --density 1.01"),
+            ),
+        ),
+    ),
+    (
+        AFTERWARDS,
+        (
+            Command(
+                "revise",
+                "fvc.cli.change",
+                "revise NAME --reason TEXT",
+                "save a revision with its reason",
+                ('fvc revise face-toner --reason "less sticky: propanediol 3 to 2.5"',),
+            ),
+            Command(
+                "history", "fvc.cli.past", "history NAME", "all revisions: when, who, why, and the net change", ("fvc history face-toner",)
+            ),
+            Command(
+                "trace",
+                "fvc.cli.past",
+                "trace NAME MATERIAL",
+                "why is this ingredient at this level?",
+                ("fvc trace face-toner propanediol",),
+            ),
+        ),
+    ),
+    (
+        TOGETHER,
+        (
+            Command(
+                "demo",
+                "fvc.cli.demo",
+                "demo [DIR]",
+                "build an example formulary with a history and look around",
+                ("fvc demo", "fvc demo try-this"),
+            ),
+        ),
+    ),
+)
+
+COMMANDS: dict[str, Command] = {c.name: c for _, group in DAY for c in group}
+
+
+def help_text(version: str) -> str:
+    """The page that `fvc --help` shows."""
+    lines = [f"fvc {version}: formula version control for makers of hair and skin products", ""]
+    lines += ["usage: fvc COMMAND ...    in the folder of a formulary; fvc alone shows today's page", ""]
+    width = max(len(c.usage) for c in COMMANDS.values())
+    for title, group in DAY:
+        lines.append(f"{title}")
+        for command in group:
+            gap = " " * (width - len(command.usage))
+            lines += _folded(f"  {command.usage}{gap}  ", command.help)
+            lines.append(f"      {command.examples[0]}")
+        lines.append("")
+    lines += [
+        "REF is a plan or a moment of it: face-toner, face-toner.4, face-toner.before,",
+        "face-toner.2026-03-01, face-toner/VARIANT, or a trial's id.",
+        "fvc COMMAND --help shows options and more examples; every reading command takes --json.",
+        "fvc --version shows the version.",
+    ]
+    return "\n".join(lines)
+
+
+def _folded(lead: str, text: str) -> list[str]:
+    import textwrap
+
+    return textwrap.wrap(lead + text, 79, subsequent_indent=" " * len(lead)) if len(lead + text) > 79 else [lead + text]

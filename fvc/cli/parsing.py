@@ -1,0 +1,132 @@
+"""One command parsed by typer, and what all commands share: the formulary, batch sizes, printing."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Callable, Iterable, Sequence
+from fractions import Fraction
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from fvc.amounts import number
+from fvc.cli.commands import Command
+from fvc.errors import EXIT_DONE, Fault, Refusal
+from fvc.names import printable
+from fvc.reading import Reading
+from fvc.references import Archive
+from fvc.weighing import batch_grams, parse_batch
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+AsJson = Annotated[bool, typer.Option("--json", help="Print data for a script instead of a screen.")]
+BatchSize = Annotated[
+    str, typer.Option("--batch", metavar="SIZE", help='500g, "1.5 kg", "5 oz", "6 x 30 mL" (with a density), or "neroli-oil 3.2g".')
+]
+Density = Annotated[str, typer.Option("--density", metavar="G_PER_ML", help="Density of the product, for a batch given by volume.")]
+
+
+def build(command: Command, function: Callable[..., Any]) -> typer.Typer:
+    """The typer application of one command; only this one is ever built in a run."""
+    app = typer.Typer(add_completion=False, rich_markup_mode=None, pretty_exceptions_enable=False)
+    examples = "\b\nExamples:\n" + "\n".join(f"  {e}" for e in command.examples)
+    app.command(name=command.name, epilog=examples)(function)
+    return app
+
+
+def run(command: Command, function: Callable[..., Any], arguments: Sequence[str]) -> int:
+    """Parse `arguments`, call `function`, give its exit code. A wrong call becomes a Refusal."""
+    try:
+        result = build(command, function)(args=list(arguments), prog_name=f"fvc {command.name}", standalone_mode=False)
+    except Refusal:
+        raise
+    except typer.Abort:
+        raise KeyboardInterrupt from None
+    except Exception as error:
+        # typer's usage errors, whichever package they come from in its version
+        say = getattr(error, "format_message", None)
+        if say is None:
+            raise
+        raise Refusal(printable(str(say())).rstrip("."), next=f"usage: fvc {command.usage}   (fvc {command.name} --help)") from None
+    return result if isinstance(result, int) else EXIT_DONE
+
+
+def open_archive() -> Archive:
+    """The formulary around the current folder."""
+    try:
+        return Archive.open(Path.cwd())
+    except FileNotFoundError:
+        raise Refusal("the current folder does not exist any more", next="cd to the folder of your formulary") from None
+
+
+def batch_of(reading: Reading, asked: str, density: str) -> tuple[Fraction | None, str]:
+    """The batch in grams and as text: as asked for, else the plan's own.
+
+    The plan's own may be unknown (a volume without density): then None. What was asked for on the
+    command line must be known. Raises Refusal otherwise.
+    """
+    try:
+        parsed = parse_batch(asked or reading.plan.batch)
+        given = number(density).value if density else _spec_density(reading)
+    except ValueError as error:
+        raise Refusal(
+            f'"{printable(asked or density)}" cannot be read: {error}', next="for example  --batch 150g  or  --density 1.01"
+        ) from None
+    if given == 0:
+        raise Refusal("a density of 0 g/mL is no density", next="for example  --density 1.01")
+    try:
+        return batch_grams(parsed, reading, given), parsed.text
+    except Refusal:
+        if asked:
+            raise
+        return None, parsed.text
+
+
+def _spec_density(reading: Reading) -> Fraction | None:
+    typed = reading.plan.spec.get("density")
+    value = getattr(typed, "value", None)
+    return value if isinstance(value, Fraction) else None
+
+
+def print_json(value: dict[str, Any]) -> None:
+    """Data to stdout, UTF-8."""
+    from fvc.show.data import dumps
+
+    sys.stdout.write(dumps(value) + "\n")
+
+
+def screen() -> Console:
+    """The console on stdout."""
+    from fvc.show.screen import console
+
+    return console()
+
+
+def warn(faults: Iterable[Fault], lead: str = "warning") -> None:
+    """Messages for a person, to stderr."""
+    for fault in faults:
+        print(f"{lead}: {fault.text()}", file=sys.stderr)
+
+
+def interactive() -> bool:
+    """True when a question can be asked: a terminal on both ends."""
+    return sys.stdin.isatty() and sys.stdout.isatty()
+
+
+def confirmed(question: str) -> bool:
+    """Ask in a terminal; anything but y or yes is no."""
+    try:
+        return input(f"{question} [y/N] ").strip().lower() in ("y", "yes")
+    except EOFError:
+        return False
+
+
+def folder_name(path: Path) -> str:
+    """A folder as shown to a person: relative to where they stand when it is below."""
+    try:
+        return os.path.relpath(path)
+    except ValueError:
+        return str(path)

@@ -1,0 +1,148 @@
+"""Commands that read one or two references: sheet, weigh, diff."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from fvc.cli.parsing import AsJson, BatchSize, Density, batch_of, open_archive, print_json, screen, warn
+from fvc.compare.diff import Diff
+from fvc.compare.diff import diff as compare
+from fvc.errors import EXIT_ANSWER_IS_NO, EXIT_DONE, EXIT_INPUT, Refusal
+from fvc.names import printable
+from fvc.reading import Reading
+from fvc.references import Archive, parse_reference
+from fvc.weighing import scale_from_text, weigh_sheet
+
+Ref = Annotated[str, typer.Argument(metavar="REF", help="face-toner, face-toner.4, face-toner.before, face-toner/VARIANT, a trial's id.")]
+
+
+def sheet(
+    ref: Ref,
+    batch: BatchSize = "",
+    density: Density = "",
+    composition: Annotated[bool, typer.Option("--composition", help="Also what is in it by INCI name, and where it comes from.")] = False,
+    as_json: AsJson = False,
+) -> int:
+    """The formula sheet: lines by phase with percent, grams, active matter and function; totals and water."""
+    return show_sheet(open_archive(), ref, batch, density, composition, as_json)
+
+
+def show_sheet(archive: Archive, ref: str, batch: str = "", density: str = "", composition: bool = False, as_json: bool = False) -> int:
+    """Print the sheet of a reference; 2 when the plan does not close."""
+    reading = archive.resolve(ref)
+    grams, text = batch_of(reading, batch, density) if reading.sound else (None, "")
+    if as_json:
+        from fvc.show import data
+
+        print_json(data.sheet(reading, grams))
+    else:
+        from fvc.show import terminal
+
+        terminal.sheet(screen(), reading, grams, text, archive.now.settings().scales, composition=composition)
+    warn(reading.warnings)
+    if reading.faults:
+        warn(reading.faults, "no grams")
+        return EXIT_INPUT
+    return EXIT_DONE
+
+
+def weigh(
+    ref: Ref,
+    batch: BatchSize = "",
+    scale: Annotated[str, typer.Option("--scale", metavar="STEP", help='Weigh everything on one scale, such as "0.01g".')] = "",
+    density: Density = "",
+    as_json: AsJson = False,
+) -> int:
+    """The weigh sheet: grams for one batch, rounded to the scales, with boxes to fill in at the bench."""
+    return show_weigh(open_archive(), ref, batch, scale, density, as_json)
+
+
+def show_weigh(archive: Archive, ref: str, batch: str = "", scale: str = "", density: str = "", as_json: bool = False) -> int:
+    """Print the weigh sheet of a reference, on the scales of the formulary as it is today."""
+    reading = archive.resolve(ref)
+    if not reading.sound:
+        raise Refusal(reading.faults)
+    settings = archive.now.settings()
+    try:
+        scales = [scale_from_text(scale)] if scale else list(settings.scales)
+    except ValueError as error:
+        raise Refusal(f'--scale "{printable(scale)}": {error}', next="for example  --scale 0.01g") from None
+    grams, text = batch_of(reading, batch, density)
+    if grams is None:
+        raise Refusal(f'the batch of the plan, "{text}", needs a density', next="add --density 1.01, or --batch 150g")
+    result = weigh_sheet(reading, grams, scales, settings.small_below)
+    if as_json:
+        from fvc.show import data
+
+        print_json(data.weigh(reading, result))
+    else:
+        from fvc.show import terminal
+
+        terminal.weigh(screen(), reading, result, text)
+    warn(reading.warnings)
+    return EXIT_DONE
+
+
+def diff(
+    a: Annotated[
+        str, typer.Argument(metavar="A", help="The first reference; alone: a plan's last saved state, or a variant's parent, comes before.")
+    ],
+    b: Annotated[
+        str, typer.Argument(metavar="[B]", help="The second reference; without it the plan in the folder.", show_default=False)
+    ] = "",
+    batch: BatchSize = "",
+    density: Density = "",
+    every: Annotated[bool, typer.Option("--all", help="Also show the lines that did not change.")] = False,
+    must_match: Annotated[bool, typer.Option("--must-match", help="Exit with 1 when anything differs.")] = False,
+    as_json: AsJson = False,
+) -> int:
+    """What changed between two references: ingredients in percent and grams, and what it does to the product."""
+    return show_diff(open_archive(), a, b, batch, density, every, must_match, as_json)
+
+
+def show_diff(
+    archive: Archive,
+    a: str,
+    b: str = "",
+    batch: str = "",
+    density: str = "",
+    every: bool = False,
+    must_match: bool = False,
+    as_json: bool = False,
+) -> int:
+    """Print the difference of two references; 1 when it must match and does not."""
+    before, after = sides(archive, a, b)
+    grams, _ = batch_of(after, batch, density)
+    result = compare(before, after, grams)
+    show_result(result, every=every, as_json=as_json)
+    return EXIT_ANSWER_IS_NO if must_match and result.different else EXIT_DONE
+
+
+def show_result(result: Diff, *, every: bool = False, as_json: bool = False) -> None:
+    """Print a difference, and what stands against either side."""
+    if as_json:
+        from fvc.show import data
+
+        print_json(data.diff(result))
+    else:
+        from fvc.show import terminal
+
+        terminal.diff(screen(), result, every=every)
+    warn(result.warnings)
+
+
+def sides(archive: Archive, a: str, b: str) -> tuple[Reading, Reading]:
+    """The two readings that `diff A [B]` means; see the defaults in docs/references.md."""
+    if b:
+        return archive.resolve(a), archive.resolve(b)
+    reference = parse_reference(a)
+    if reference.ending:
+        return archive.resolve(a), archive.resolve(reference.plan_name)
+    after = archive.resolve(a)
+    if after.side.revision is None:
+        return archive.plan_of_trial(after.plan.id), after
+    if reference.variant:
+        return archive.parent_of(after), after
+    return archive.last_saved(reference), after

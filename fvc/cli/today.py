@@ -1,0 +1,111 @@
+"""`fvc` alone: today's page. Which plans are unsaved or do not close, which batches are open."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from fvc.cli.parsing import open_archive, print_json, screen, warn
+from fvc.errors import EXIT_DONE, Fault, Refusal
+from fvc.references import Archive, Reference
+
+
+def today(as_json: bool) -> int:
+    """Print today's page of the formulary around the current folder, or where to begin without one."""
+    try:
+        archive = open_archive()
+    except Refusal as refusal:
+        if as_json:
+            raise
+        from fvc import __version__
+        from fvc.cli.commands import help_text
+
+        print(help_text(__version__))
+        print(f"\nHere: {refusal.faults[0].message}.\n{refusal.faults[0].next}")
+        return EXIT_DONE
+    return show_today(archive, as_json)
+
+
+def show_today(archive: Archive, as_json: bool = False) -> int:
+    """Print today's page."""
+    plans = [_plan(archive, Reference(f, f)) for f in archive.now.formulas()]
+    plans += [_plan(archive, Reference(f"{f}/{v}", f, v)) for f in archive.now.formulas() for v in archive.now.variants(f)]
+    trials, problems = _open_trials(archive)
+    if as_json:
+        name = archive.now.settings().name
+        print_json({"schema": 1, "formulary": name, "plans": plans, "open_trials": trials})
+    else:
+        _page(archive, plans, trials)
+    warn(problems)
+    return EXIT_DONE
+
+
+def _plan(archive: Archive, reference: Reference) -> dict[str, Any]:
+    row: dict[str, Any] = {"plan": reference.plan_name, "title": None, "status": None, "revision": None, "saved": False, "problem": None}
+    try:
+        reading = archive.folder_reading(reference)
+        saved = archive.head is not None and not archive.unsaved(reference, reading)
+        row |= {"title": reading.plan.title, "status": reading.plan.status, "revision": reading.plan.revision, "saved": saved}
+        if reading.faults:
+            row["problem"] = reading.faults[0].message
+    except Refusal as refusal:
+        row["problem"] = refusal.faults[0].text().splitlines()[0]
+    return row
+
+
+def _open_trials(archive: Archive) -> tuple[list[str], list[Fault]]:
+    found: list[str] = []
+    problems: list[Fault] = []
+    for formula, id in archive.now.trials():
+        try:
+            parsed = archive.now.trial(formula, id)
+        except Refusal as refusal:
+            problems += refusal.faults
+            continue
+        problems += parsed.faults
+        if parsed.value and not parsed.value.closed:
+            found.append(id)
+    return found, problems
+
+
+def _page(archive: Archive, plans: list[dict[str, Any]], trials: list[str]) -> None:
+    from rich.text import Text
+
+    from fvc.show.screen import grid, heading, indented
+
+    out = screen()
+    out.print(heading(archive.now.settings().name or archive.root.name))
+    if not plans:
+        out.print("No formulas yet. Begin with  fvc new formula my-first-toner")
+        return
+    table = grid(("plan", "left"), ("revision", "left"), ("status", "left"), ("title", "left"))
+    for row in plans:
+        if row["title"] is None:
+            table.add_row(row["plan"], "cannot be read", "", "")
+            continue
+        state = f"{row['revision']}" if row["revision"] else "none yet"
+        table.add_row(
+            row["plan"],
+            state if row["saved"] else f"{state}, changed since" if row["revision"] else "not saved yet",
+            row["status"],
+            row["title"],
+        )
+    out.print(indented(table))
+    unsaved = [r["plan"] for r in plans if not r["saved"] and not r["problem"]]
+    if unsaved:
+        out.print()
+        out.print(heading("Not saved"))
+        for name in unsaved:
+            out.print(indented(Text(f"fvc diff {name}   then   fvc revise {name} --reason TEXT")))
+    broken = [r for r in plans if r["problem"]]
+    if broken:
+        out.print()
+        out.print(heading("To mend"))
+        for row in broken:
+            out.print(indented(Text(f"{row['plan']}: {row['problem']}")))
+    if trials:
+        out.print()
+        out.print(heading("Open batches"))
+        out.print(indented(Text(", ".join(trials))))
+    if not (unsaved or broken or trials):
+        out.print()
+        out.print("Everything is saved and closes. Next:  fvc sheet NAME,  fvc weigh NAME,  fvc set NAME MATERIAL=LEVEL")

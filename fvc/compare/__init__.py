@@ -1,0 +1,1 @@
+"""What differs between two readings of a formula, and between all of them."""

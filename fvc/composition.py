@@ -1,0 +1,121 @@
+"""From materials to substances: what a plan holds by INCI name, and how much water in all."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import NamedTuple
+
+from fvc.amounts import HUNDRED, ZERO
+from fvc.formula import PREMIX, Plan
+from fvc.material import ANYTHING, NOTHING, WATER, Material, Share, inci_key
+from fvc.reading import Reading
+
+
+class Substance(NamedTuple):
+    """One INCI name in a product; `sources` are the material ids it comes with, in order."""
+
+    inci: str
+    share: Share
+    sources: tuple[str, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Composition:
+    """A product at substance level, in percent of the product.
+
+    substances: descending. undeclared: what no record declares, from the materials in
+    `undeclared_from`. constituents: what is physically inside them, not additional matter.
+    water: all water, that inside hydrosols and extracts included; its nominal is None when
+    something undeclared may be water.
+    """
+
+    substances: tuple[Substance, ...]
+    undeclared: Share
+    undeclared_from: tuple[str, ...]
+    constituents: Mapping[str, Share]
+    water: Share
+
+    def share(self, inci: str) -> Share | None:
+        """The share of one INCI name; None when it is not there."""
+        wanted = inci_key(inci)
+        return next((s.share for s in self.substances if inci_key(s.inci) == wanted), None)
+
+
+def composition_of(reading: Reading) -> Composition:
+    """What a plan holds by INCI name, through blends, solutions and nested formulas; exact.
+
+    Open lines count at their expected level. A material without a record counts as undeclared.
+    """
+    return explode(((a.line.material, a.counted) for a in reading.closure.amounts), reading.materials)
+
+
+def explode(parts: Iterable[tuple[str, Fraction]], materials: Mapping[str, Material]) -> Composition:
+    """Sum materials at their percents to substances. Shares add as intervals; nothing is guessed."""
+    shares: dict[str, Share] = {}
+    names: dict[str, str] = {}
+    sources: dict[str, dict[str, None]] = {}
+    constituents: dict[str, Share] = {}
+    undeclared, water = NOTHING, NOTHING
+    undeclared_from: dict[str, None] = {}
+    for id, percent in parts:
+        if percent == 0:
+            continue
+        material = materials.get(id)
+        if material is None or material.composition is None:
+            undeclared += Share(HUNDRED, HUNDRED, HUNDRED).of(percent)
+            undeclared_from[id] = None
+            water += (material.water if material else ANYTHING).of(percent)
+        else:
+            for inci, share in material.composition.items():
+                key = inci_key(inci)
+                names.setdefault(key, WATER if key == "aqua" else inci)
+                shares[key] = shares.get(key, NOTHING) + share.of(percent)
+                sources.setdefault(key, {})[id] = None
+            if material.undeclared.high > 0:
+                undeclared += material.undeclared.of(percent)
+                undeclared_from[id] = None
+            water += material.water.of(percent)
+        for inci, share in (material.constituents if material else {}).items():
+            constituents[inci] = constituents.get(inci, NOTHING) + share.of(percent)
+    substances = tuple(
+        Substance(names[key], share, tuple(sources[key]))
+        for key, share in sorted(shares.items(), key=lambda item: (-_rank(item[1]), names[item[0]]))
+    )
+    return Composition(
+        substances=substances,
+        undeclared=undeclared,
+        undeclared_from=tuple(undeclared_from),
+        constituents=constituents,
+        water=water,
+    )
+
+
+def _rank(share: Share) -> Fraction:
+    return share.nominal if share.nominal is not None else (share.low + share.high) / 2
+
+
+def as_material(plan: Plan, parts: Iterable[tuple[str, Fraction]], materials: Mapping[str, Material]) -> Material:
+    """A closed formula as a material of other formulas: its function is `premix`."""
+    inside = explode(parts, materials)
+    return Material(
+        id=plan.id,
+        name=plan.title,
+        functions=(PREMIX,),
+        composition={s.inci: s.share for s in inside.substances},
+        undeclared=inside.undeclared,
+        constituents=inside.constituents,
+        water=inside.water,
+        nested=True,
+        record=plan.record,
+    )
+
+
+def totals_by_function(reading: Reading) -> dict[str | None, Fraction]:
+    """Percent by the first function of each material, in the order of first appearance; None: no function known."""
+    totals: dict[str | None, Fraction] = {}
+    for amount in reading.closure.amounts:
+        name = reading.function(amount.line.material)
+        totals[name] = totals.get(name, ZERO) + amount.counted
+    return totals

@@ -1,0 +1,94 @@
+"""Building the demo formulary from `demo_repo/`: every step of its story as a real git commit."""
+
+from __future__ import annotations
+
+import datetime
+import tomllib
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any, NamedTuple
+
+from fvc.compare.diff import diff
+from fvc.errors import Refusal
+from fvc.git import Repository
+from fvc.references import Archive, Reference, parse_reference
+from fvc.saving import revision_message, saved_reading
+from fvc.weighing import parse_batch
+
+
+class Built(NamedTuple):
+    """What was built, in numbers."""
+
+    formulas: int
+    revisions: int
+    people: int
+
+
+def source_folder() -> Path:
+    """The demo data: inside the installed package, or beside it in a checkout."""
+    here = Path(__file__).resolve().parent
+    for folder in (here / "demo_repo", here.parent / "demo_repo"):
+        if (folder / "story.toml").is_file():
+            return folder
+    raise Refusal("the demo data are missing from this installation", next="install fvc again: pip install --force-reinstall fvc")
+
+
+def is_demo(folder: Path) -> bool:
+    """True when `folder` holds a demo that was built before."""
+    return (folder / ".git").is_dir() and (folder / "formulas" / "face-toner.toml").is_file()
+
+
+def read_story(source: Path) -> dict[str, Any]:
+    """The steps of the story, oldest first, and the people in it."""
+    return tomllib.loads((source / "story.toml").read_text(encoding="utf-8"))
+
+
+def text_at(source: Path, step: int, path: str) -> bytes:
+    """A file as of a step: under history/NN where a later step changed it again, else at the top."""
+    earlier = source / "history" / f"{step:02d}" / path
+    return (earlier if earlier.is_file() else source / path).read_bytes()
+
+
+def rebuild(folder: Path) -> Built:
+    """Make a git repository in `folder` with every step of the story, by its author and date."""
+    source = source_folder()
+    story = read_story(source)
+    folder.mkdir(parents=True, exist_ok=True)
+    root = folder.resolve()
+    repository = Repository.create(root)
+    for number, step in enumerate(story["step"], start=1):
+        before = None
+        reference = parse_reference(step["saves"]) if "saves" in step else None
+        if reference is not None:
+            before = saved_reading(Archive(root), reference) if number > 1 else None
+        for path in step["files"]:
+            file = root / path
+            file.parent.mkdir(parents=True, exist_ok=True)
+            file.write_bytes(text_at(source, number, path))
+        message = step.get("message", "")
+        if reference is not None:
+            message = _message(root, reference, step, before)
+        repository.save(step["files"], message + ("\n" if not message.endswith("\n") else ""), _by(story["people"][step["by"]], step["at"]))
+    repository.close()
+    formulas = {s["saves"].partition("/")[0] for s in story["step"] if "saves" in s}
+    return Built(len(formulas), sum(1 for s in story["step"] if "saves" in s), len(story["people"]))
+
+
+def _message(root: Path, reference: Reference, step: Mapping[str, Any], before: Any) -> str:
+    archive = Archive(root)
+    after = archive.folder_reading(reference)
+    change = diff(before, after, parse_batch(after.plan.batch).grams) if before is not None else None
+    archive.close()
+    return revision_message(reference.plan_name, step["revision"], step["reason"], after, change)
+
+
+def _by(person: Mapping[str, str], at: datetime.datetime) -> dict[str, str]:
+    when = at.isoformat()
+    return {
+        "GIT_AUTHOR_NAME": person["name"],
+        "GIT_AUTHOR_EMAIL": person["email"],
+        "GIT_AUTHOR_DATE": when,
+        "GIT_COMMITTER_NAME": person["name"],
+        "GIT_COMMITTER_EMAIL": person["email"],
+        "GIT_COMMITTER_DATE": when,
+    }

@@ -1,0 +1,1 @@
+"""TOML in, typed values out; and edits that change nothing but the bytes they must."""

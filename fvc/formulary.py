@@ -1,0 +1,380 @@
+"""A formulary at one moment: the folder as it stands, or a commit. Plans and records together.
+
+A reference means the whole formulary of a moment, since material records have versions too.
+Files are read when they are needed, so a bad plan never hinders work on a good one.
+"""
+
+from __future__ import annotations
+
+import os
+import stat
+from collections.abc import Iterable
+from dataclasses import replace
+from fractions import Fraction
+from pathlib import Path
+from typing import Protocol
+
+from fvc.amounts import HUNDRED, fixed
+from fvc.composition import as_material
+from fvc.errors import Fault, Refusal
+from fvc.files.records import Parsed, Settings, read_formulary, read_material, read_plan, read_trial
+from fvc.files.toml_text import MOST_BYTES, TomlText, too_large
+from fvc.formula import MADE, OPEN, Amount, Closure, Level, Line, Phase, Plan, close
+from fvc.git import Repository, TreeEntry, blob_id
+from fvc.material import Material
+from fvc.names import suggestion
+from fvc.reading import Reading, Side
+from fvc.trial import Trial, as_made
+
+SETTINGS_FILE = "formulary.toml"
+
+
+class Source(Protocol):
+    """Where the files of a formulary come from; paths are relative to it, with slashes."""
+
+    def read(self, path: str) -> bytes | None:
+        """The bytes of a file, None when there is none; Refusal when it cannot be read."""
+
+    def names(self, folder: str) -> list[str]:
+        """Names of the entries of a folder, sorted; empty when there is none."""
+
+    def key(self, path: str) -> str | None:
+        """Something that changes when the file does, for keeping what was parsed; None: do not keep."""
+
+
+class FolderSource:
+    """The folder as it stands. Links are followed only inside the formulary."""
+
+    def __init__(self, root: Path) -> None:
+        self.root = root
+        self._real = Path(os.path.realpath(root))
+
+    def read(self, path: str) -> bytes | None:
+        """The bytes of a regular file of sensible size inside the formulary."""
+        file = self.root / path
+        real = Path(os.path.realpath(file))
+        if real != file and not real.is_relative_to(self._real):
+            raise Refusal(Fault("a link that leads out of the formulary", file=path, next="put the file itself here"))
+        try:
+            info = file.stat()
+        except FileNotFoundError:
+            if file.is_symlink():
+                raise Refusal(Fault("a link that leads nowhere", file=path, next="remove the link, or put back what it names")) from None
+            return None
+        except NotADirectoryError:
+            return None
+        except OSError as error:
+            raise Refusal(Fault(f"cannot be read: {error.strerror}", file=path, next="check the file and its permissions")) from None
+        if stat.S_ISDIR(info.st_mode):
+            raise Refusal(Fault("a folder stands where a file should be", file=path, next="move the folder away"))
+        if not stat.S_ISREG(info.st_mode):
+            raise Refusal(Fault("not a regular file", file=path, next="put a plain TOML file here"))
+        if info.st_size > MOST_BYTES:
+            raise Refusal(too_large(info.st_size, path))
+        try:
+            return file.read_bytes()
+        except OSError as error:
+            raise Refusal(Fault(f"cannot be read: {error.strerror}", file=path, next="check the file and its permissions")) from None
+
+    def names(self, folder: str) -> list[str]:
+        """Entries of a folder."""
+        try:
+            return sorted(os.listdir(self.root / folder))
+        except (FileNotFoundError, NotADirectoryError):
+            return []
+        except OSError as error:
+            raise Refusal(Fault(f"cannot be listed: {error.strerror}", file=folder, next="check the folder and its permissions")) from None
+
+    def key(self, path: str) -> str | None:
+        """Never kept: the folder may change at any time."""
+        return None
+
+
+class CommitSource:
+    """The formulary as a commit holds it. Trees are kept by id, since most commits share them."""
+
+    def __init__(self, repository: Repository, commit: str, trees: dict[str, dict[str, TreeEntry]]) -> None:
+        self.repository, self.commit = repository, commit
+        self._trees = trees
+        self._folders: dict[str, dict[str, TreeEntry]] = {}
+
+    def _folder(self, folder: str) -> dict[str, TreeEntry]:
+        if folder not in self._folders:
+            path = (self.repository.prefix + folder).strip("/")
+            tree = self.repository.tree(f"{self.commit}:{path}")
+            if tree is not None:
+                self._trees.setdefault(tree[0], tree[1])
+            self._folders[folder] = self._trees[tree[0]] if tree else {}
+        return self._folders[folder]
+
+    def _entry(self, path: str) -> TreeEntry | None:
+        folder, _, name = path.rpartition("/")
+        return self._folder(folder).get(name)
+
+    def read(self, path: str) -> bytes | None:
+        """The bytes of a file in the commit."""
+        entry = self._entry(path)
+        if entry is None:
+            return None
+        if not entry.mode.startswith("100"):
+            what = "a link" if entry.mode == "120000" else "not a file"
+            raise Refusal(Fault(f"{what} in commit {self.commit[:8]}", file=path, next="choose another revision"))
+        found = self.repository.object(entry.id)
+        if found is None:
+            raise Refusal(Fault(f"missing from git in commit {self.commit[:8]}", file=path, next="run  git fsck"))
+        if len(found.data) > MOST_BYTES:
+            raise Refusal(too_large(len(found.data), path))
+        return found.data
+
+    def names(self, folder: str) -> list[str]:
+        """Entries of a folder in the commit."""
+        return sorted(self._folder(folder))
+
+    def key(self, path: str) -> str | None:
+        """The blob id: equal ids, equal bytes."""
+        entry = self._entry(path)
+        return entry.id if entry else None
+
+
+def plan_path(name: str, variant: str = "") -> str:
+    """Where a plan lives in a formulary."""
+    return f"variants/{name}/{variant}.toml" if variant else f"formulas/{name}.toml"
+
+
+def material_path(name: str) -> str:
+    """Where a material record lives in a formulary."""
+    return f"materials/{name}.toml"
+
+
+def _stems(names: Iterable[str]) -> list[str]:
+    return [n[: -len(".toml")] for n in names if n.endswith(".toml")]
+
+
+class Formulary:
+    """All plans and records of one moment, read when needed."""
+
+    def __init__(self, source: Source, parsed: dict[tuple[str, str], Parsed[object]] | None = None) -> None:
+        self.source = source
+        self._kept = parsed if parsed is not None else {}
+        self._materials: dict[str, tuple[Material | None, tuple[Fault, ...], dict[str, dict[str, object]]]] = {}
+        self._warned: dict[str, tuple[Fault, ...]] = {}
+
+    # --- names ---------------------------------------------------------------------------------
+
+    def formulas(self) -> list[str]:
+        """Ids of the formulas."""
+        return _stems(self.source.names("formulas"))
+
+    def materials(self) -> list[str]:
+        """Ids of the material records."""
+        return _stems(self.source.names("materials"))
+
+    def variants(self, formula: str) -> list[str]:
+        """Ids of the variants of a formula."""
+        return _stems(self.source.names(f"variants/{formula}"))
+
+    def trials(self) -> list[tuple[str, str]]:
+        """(formula, trial id) of every trial."""
+        return [(f, t) for f in self.source.names("trials") for t in _stems(self.source.names(f"trials/{f}"))]
+
+    # --- files ---------------------------------------------------------------------------------
+
+    def settings(self) -> Settings:
+        """The formulary's own file; defaults where there is none. Refusal when it is faulty."""
+        data = self.source.read(SETTINGS_FILE)
+        if data is None:
+            return Settings()
+        parsed = read_formulary(data, SETTINGS_FILE)
+        if parsed.value is None:
+            raise Refusal(parsed.faults)
+        return parsed.value
+
+    def plan(self, name: str, variant: str = "") -> Parsed[Plan]:
+        """A plan as parsed, faults and all. Refusal when there is no such file."""
+        path = plan_path(name, variant)
+        key = (self.source.key(path) or "", f"{name}/{variant}")
+        if key[0] and key in self._kept:
+            return self._kept[key]  # type: ignore[return-value]
+        data = self.source.read(path)
+        if data is None:
+            raise Refusal(self.no_plan(name, variant))
+        parsed = read_plan(data, path, variant or name, variant=bool(variant))
+        if key[0]:
+            self._kept[key] = parsed  # type: ignore[assignment]
+        return parsed
+
+    def no_plan(self, name: str, variant: str = "") -> Fault:
+        """The message for a plan that does not exist, with the nearest names."""
+        if variant:
+            known = self.variants(name)
+            otherwise = f"variants of {name}: {', '.join(known)}" if known else f"{name} has no variants"
+            return Fault(f'no variant "{variant}" of {name}', file=plan_path(name, variant), next=suggestion(variant, known, otherwise))
+        known = self.formulas()
+        otherwise = f"formulas here: {', '.join(known[:12])}" if known else f"make one with  fvc new formula {name}"
+        if name in self.materials():
+            otherwise = f"{name} is a material; name a formula: {', '.join(known[:12])}"
+            return Fault(f'no formula "{name}"', file=plan_path(name), next=otherwise)
+        return Fault(f'no formula "{name}"', file=plan_path(name), next=suggestion(name, known, otherwise))
+
+    def trial(self, formula: str, id: str) -> Parsed[Trial]:
+        """A trial as parsed. Refusal when there is no such file."""
+        path = f"trials/{formula}/{id}.toml"
+        data = self.source.read(path)
+        if data is None:
+            raise Refusal(Fault(f'no trial "{id}"', file=path, next="trials live in trials/<formula>/"))
+        return read_trial(data, path, id)
+
+    # --- reading a plan together with what it reaches --------------------------------------------
+
+    def ingredient(self, id: str, trail: tuple[str, ...] = ()) -> tuple[Material | None, tuple[Fault, ...], dict[str, dict[str, object]]]:
+        """What an id stands for at this moment: a material, or a formula as a premix.
+
+        trail: the formulas that are being read, outermost first. Returns the material (None when
+        faulty or absent), the faults, and the records of everything reached.
+        """
+        if id in trail:
+            ring = " -> ".join((*trail[trail.index(id) :], id))
+            return None, (Fault(f"a formula stands inside itself: {ring}", next="take one of these lines out"),), {}
+        if id not in self._materials:
+            self._materials[id] = self._read_ingredient(id, trail)
+        return self._materials[id]
+
+    def _read_ingredient(self, id: str, trail: tuple[str, ...]) -> tuple[Material | None, tuple[Fault, ...], dict[str, dict[str, object]]]:
+        path = material_path(id)
+        try:
+            data_key = self.source.key(path)
+            kept = self._kept.get((data_key or "", f"material {id}"))
+            data = None if kept else self.source.read(path)
+        except Refusal as refusal:
+            return None, refusal.faults, {}
+        is_formula = f"{id}.toml" in self.source.names("formulas")
+        if kept is None and data is None:
+            if is_formula:
+                return self._nested(id, trail)
+            known = [*self.materials(), *self.formulas()]
+            hint = suggestion(id, known, f"make its record with  fvc new material {id}")
+            return None, (Fault(f'unknown material "{id}"', next=hint),), {}
+        if is_formula:
+            both = Fault(f'"{id}" is both a material and a formula', file=path, next="rename one of the two: they share one name space")
+            return None, (both,), {}
+        if kept is None:
+            assert data is not None
+            kept = read_material(data, path, id)  # type: ignore[assignment]
+            if data_key:
+                self._kept[data_key, f"material {id}"] = kept  # type: ignore[assignment]
+        assert kept is not None
+        self._warned[id] = kept.warnings
+        material = kept.value
+        assert material is None or isinstance(material, Material)
+        return material, kept.faults, ({id: dict(material.record)} if material else {})
+
+    def _nested(self, id: str, trail: tuple[str, ...]) -> tuple[Material | None, tuple[Fault, ...], dict[str, dict[str, object]]]:
+        parsed = self.plan(id)
+        if parsed.value is None:
+            return None, parsed.faults, {}
+        reading = self.read(parsed, Side(id), trail)
+        records = dict(reading.records) | {id: reading.plan.record}
+        faults = list(reading.faults)
+        for amount in reading.closure.amounts:
+            if amount.line.level.kind == OPEN:
+                faults.append(
+                    located(
+                        Fault(
+                            f"{id} stands as a material in another formula and its line {amount.line.material} is open",
+                            path=amount.line.path,
+                            next="give the line a number, or take the formula out of the other one",
+                        ),
+                        parsed.text,
+                    )
+                )
+        if faults:
+            return None, tuple(faults), records  # type: ignore[return-value]
+        parts = [(a.line.material, a.counted) for a in reading.closure.amounts]
+        return as_material(reading.plan, parts, reading.materials), (), records  # type: ignore[return-value]
+
+    def read(self, parsed: Parsed[Plan], side: Side, trail: tuple[str, ...] = ()) -> Reading:
+        """A parsed plan with its percents worked out and its materials found.
+
+        Raises Refusal when the file itself is faulty. A plan that does not close, or that names
+        unknown materials, is a Reading with faults.
+        """
+        if parsed.value is None:
+            raise Refusal(parsed.faults)
+        plan = parsed.value
+        materials: dict[str, Material] = {}
+        records: dict[str, dict[str, object]] = {}
+        faults: list[Fault] = []
+        warnings: list[Fault] = list(parsed.warnings)
+        here = (*trail, plan.id) if plan.variant is None else trail
+        for line in plan.lines:
+            if line.material in materials or line.material in records:
+                continue
+            material, found, reached = self.ingredient(line.material, here)
+            records.update(reached)
+            warnings += self._warned.get(line.material, ())
+            if material is not None:
+                materials[line.material] = material
+            else:
+                faults += [located(f._replace(path=line.path), parsed.text) if not f.file else f for f in found]
+                records.setdefault(line.material, {})
+        closure = close(plan, {id: m.functions for id, m in materials.items()})
+        closure = replace(closure, faults=tuple(located(f, parsed.text) for f in closure.faults))
+        return Reading(
+            plan=plan,
+            closure=closure,
+            materials=materials,
+            side=side,
+            records={id: record for id, record in records.items() if record},
+            faults=(*faults, *closure.faults),
+            warnings=tuple(dict.fromkeys(warnings)),
+        )
+
+    def read_as_made(self, trial: Trial, side: Side) -> Reading:
+        """A batch as it was made, as a reading like any other; its own records come first.
+
+        The percents are of what is in the beaker, exact, so they seldom end.
+        """
+        made = as_made(trial)
+        whole = sum(line.grams for line in made)
+        faults: list[Fault] = []
+        materials: dict[str, Material] = dict(trial.materials)
+        records = {id: dict(m.record) for id, m in materials.items()}
+        for line in made:
+            if line.material not in materials:
+                material, found, reached = self.ingredient(line.material)
+                faults += found
+                records.update(reached)
+                if material:
+                    materials[line.material] = material
+        amounts = tuple(
+            Amount(Line(line.phase, line.material, Level(MADE, "as made")), line.grams * HUNDRED / whole, 4)
+            for line in made
+            if line.grams > 0
+        )
+        plan = Plan(
+            id=trial.id,
+            title=f"{trial.id}, as made from {trial.plan}",
+            revision=0,
+            phases=tuple(Phase(name) for name in dict.fromkeys(line.phase for line in made)),
+            lines=tuple(a.line for a in amounts),
+            status="tried",
+            batch=f"{fixed(Fraction(whole), 8)} g",
+            record={},
+        )
+        closure = Closure(amounts=amounts, total=HUNDRED, faults=(), decimals=4)
+        return Reading(plan=plan, closure=closure, materials=materials, side=side, records=records, faults=tuple(faults))
+
+
+def located(fault: Fault, text: TomlText | None) -> Fault:
+    """A fault of a plan with its file and line, found by its dotted path."""
+    if text is None or fault.file:
+        return fault
+    line = text.line_of(tuple(fault.path.split("."))) if fault.path else None
+    return fault._replace(file=text.name, line=line)
+
+
+def same_bytes(data: bytes | None, id: str | None) -> bool:
+    """True when a file is what git holds under `id`, whatever line ends the checkout uses."""
+    if data is None or id is None:
+        return data is None and id is None
+    return id in (blob_id(data, len(id)), blob_id(data.replace(b"\r\n", b"\n"), len(id)))

@@ -1,0 +1,183 @@
+"""Saving a revision: the plan and every changed record it reaches, as one commit with its reason."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from fvc.compare.diff import Diff, diff
+from fvc.compare.summary import net_change
+from fvc.errors import Fault, Refusal
+from fvc.files.editor import edit_levels
+from fvc.files.fields import flatten
+from fvc.files.toml_text import TomlText
+from fvc.files.writer import replace, writing
+from fvc.formulary import plan_path
+from fvc.git import NO_IDENTITY
+from fvc.reading import Reading
+from fvc.references import Archive, Reference, stated_revision
+from fvc.weighing import parse_batch
+
+
+@dataclass(frozen=True, kw_only=True)
+class Saved:
+    """A revision that was saved.
+
+    change: against the last saved plan, None for a first one. paths: what the commit holds.
+    others: other plans that use a record which changed. base: the revision that was the last.
+    """
+
+    name: str
+    revision: int
+    commit: str
+    change: Diff | None
+    paths: tuple[str, ...]
+    others: tuple[str, ...]
+    warnings: tuple[Fault, ...]
+
+
+def revise(archive: Archive, reference: Reference, reason: str, extra_env: Mapping[str, str] | None = None) -> Saved | None:
+    """Save `NAME` or `NAME/VARIANT` from the folder; None when there is nothing to save.
+
+    Raises Refusal for an empty reason, a plan that is not sound, a locked plan, a nested formula
+    with unsaved edits, or a repository that cannot be saved to; the folder is then as it was.
+    """
+    if not reason.strip():
+        raise Refusal("the reason is empty", next='say in a few words why:  --reason "less sticky: propanediol down"')
+    if reference.ending:
+        raise Refusal(f"{reference.text} is a saved state; a revision is saved from the folder", next=f"fvc revise {reference.plan_name}")
+    ready_to_save(archive)
+    with writing(archive.repository.common_dir):
+        return _revise(archive, reference, " ".join(reason.split()), extra_env)
+
+
+def ready_to_save(archive: Archive) -> None:
+    """Raise Refusal where git would not take a save: mid-merge, detached, without identity."""
+    repository = archive.repository
+    unfinished = repository.unfinished()
+    if unfinished:
+        raise Refusal(
+            f"the repository is in the middle of {unfinished}", next="finish it or take it back with git first (git status says how)"
+        )
+    if repository.branch() is None:
+        raise Refusal(
+            "the repository is at an old commit, not on a branch (a detached head), where a save would be lost",
+            next="go back with  git switch -  or keep this state with  git switch -c NEW-NAME",
+        )
+    if repository.identity() is None:
+        raise Refusal(NO_IDENTITY)
+
+
+def _revise(archive: Archive, reference: Reference, reason: str, extra_env: Mapping[str, str] | None) -> Saved | None:
+    repository = archive.repository
+    path = plan_path(reference.name, reference.variant)
+    reading = archive.in_folder(reference)
+    if not reading.sound:
+        raise Refusal(reading.faults)
+    paths = [path, *(archive.reached_path(id) for id in reading.records)]
+    changed = [p[len(repository.prefix) :] for p in repository.changed([repository.prefix + p for p in paths])]
+    nested = [p for p in changed if p.startswith("formulas/") and p != path]
+    if nested:
+        names = [p.removeprefix("formulas/").removesuffix(".toml") for p in nested]
+        raise Refusal(
+            [
+                Fault(
+                    f"{name} stands in {reference.plan_name} and has unsaved edits",
+                    file=p,
+                    next=f"save it first:  fvc revise {name} --reason TEXT",
+                )
+                for name, p in zip(names, nested, strict=True)
+            ]
+        )
+    if not changed:
+        return None
+    before = saved_reading(archive, reference)
+    if before is not None and before.plan.status == "locked":
+        check_locked(before, reading, [p for p in changed if p != path])
+    number = next_number(archive, path)
+    old = archive.now.source.read(path)
+    assert old is not None
+    file = archive.root / path
+    new = edit_levels(TomlText(old, path), (), revision=number)
+    change = diff(before, reading, parse_batch(reading.plan.batch).grams) if before is not None else None
+    message = revision_message(reference.plan_name, number, reason, reading, change)
+    saved_paths = list(dict.fromkeys([path, *changed]))
+    replace(file, new, old, path)
+    try:
+        commit = repository.save([repository.prefix + p for p in saved_paths], message, extra_env)
+    except BaseException:  # Ctrl-C included: the folder must be as it was
+        replace(file, old, new, path)
+        raise
+    others = _users(archive, [p for p in changed if p.startswith("materials/")], path)
+    return Saved(
+        name=reference.plan_name,
+        revision=number,
+        commit=commit,
+        change=change,
+        paths=tuple(saved_paths),
+        others=others,
+        warnings=reading.warnings,
+    )
+
+
+def revision_message(name: str, number: int, reason: str, after: Reading, change: Diff | None) -> str:
+    """`NAME N: reason`, and the net change as body."""
+    if change is None:
+        body = [f"first saved plan, {len(after.closure.amounts)} lines"]
+    else:
+        body = net_change(change.lines, change.materials_changed, change.text)
+        if change.order:
+            body.append("the order of lines changed")
+    return f"{name} {number}: {reason}\n\n" + "\n".join(body or ["no change of a level"]) + "\n"
+
+
+def saved_reading(archive: Archive, reference: Reference) -> Reading | None:
+    """The plan as last saved on this branch; None when it was not, or cannot be read."""
+    path = plan_path(reference.name, reference.variant)
+    if archive.head is None or archive.at(archive.head).source.key(path) is None:
+        return None
+    try:
+        return archive.in_commit(Reference(reference.plan_name, reference.name, reference.variant), archive.head, path)
+    except Refusal:
+        return None
+
+
+def check_locked(before: Reading, after: Reading, records: list[str]) -> None:
+    """Refuse any change of a plan that was saved as locked, except of its status."""
+    skip = {"status", "revision"}
+    first = {k: v for k, v in flatten(before.plan.record).items() if k not in skip}
+    second = {k: v for k, v in flatten(after.plan.record).items() if k not in skip}
+    fields = [k for k in dict.fromkeys([*first, *second]) if first.get(k) != second.get(k)]
+    if before.plan.lines != after.plan.lines and not fields:
+        fields = ["the order of lines"]
+    fields += records
+    if fields:
+        raise Refusal(
+            f"{after.plan.id} is locked as revision {before.plan.revision}: only its status may change, and {', '.join(fields[:4])} did",
+            next='put that back, or save status = "chosen" first and then change it',
+        )
+
+
+def next_number(archive: Archive, path: str) -> int:
+    """One more than any number this plan was ever saved under."""
+    known = list(archive.introductions(path)) if archive.head else []
+    data = archive.at(archive.head).source.read(path) if archive.head else None
+    stated = stated_revision(data) if data is not None else None
+    return 1 + max([*known, stated or 0, 0])
+
+
+def _users(archive: Archive, records: list[str], path: str) -> tuple[str, ...]:
+    """Other plans in the folder that use one of these records; those that cannot be read are passed over."""
+    ids = {p.removeprefix("materials/").removesuffix(".toml") for p in records}
+    users = []
+    names = [(f, "") for f in archive.now.formulas()] + [(f, v) for f in archive.now.formulas() for v in archive.now.variants(f)]
+    for name, variant in names:
+        if plan_path(name, variant) == path:
+            continue
+        try:
+            reading = archive.folder_reading(Reference(name, name, variant))
+        except Refusal:
+            continue
+        if ids & set(reading.records):
+            users.append(f"{name}/{variant}" if variant else name)
+    return tuple(users)

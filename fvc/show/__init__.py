@@ -1,0 +1,1 @@
+"""Result values made visible: for a person (terminal) and for a script (data)."""
