@@ -1,8 +1,6 @@
 """`python -m fvc` is the same as the console command `fvc`."""
 
-import sys
-
-from fvc.cli.main import main
+from fvc.cli.main import console
 
 if __name__ == "__main__":
-    sys.exit(main())
+    console()

@@ -78,12 +78,18 @@ def why_not_a_number(text: str) -> str | None:
     return "it is not a plain number"
 
 
+def fraction(text: str) -> Fraction:
+    """The exact value of a plain number; what `text` is was checked before."""
+    whole, _, behind = text.partition(".")
+    return Fraction(int(whole + behind), 10 ** len(behind))
+
+
 def number(text: str) -> Typed:
     """A plain number as typed. Raises ValueError with the reason in words."""
     reason = why_not_a_number(text)
     if reason:
         raise ValueError(reason)
-    return Typed(text, Fraction(text))
+    return Typed(text, fraction(text))
 
 
 def quantity(text: str, units: dict[str, Fraction]) -> Fraction:
@@ -140,9 +146,11 @@ def step_of(decimals: int) -> Fraction:
 
 def fixed(value: Fraction, decimals: int) -> str:
     """`value` with exactly `decimals` digits behind the point, rounded half up; never `-0.00`."""
-    scaled = round_to(value, step_of(decimals)) * 10**decimals
-    digits = str(abs(scaled.numerator)).rjust(decimals + 1, "0")
-    sign = "-" if scaled < 0 else ""
+    # whole numbers throughout: this runs for every figure of every screen
+    over, under = abs(value.numerator) * 10**decimals, value.denominator
+    count = (2 * over + under) // (2 * under)
+    digits = str(count).rjust(decimals + 1, "0")
+    sign = "-" if value < 0 and count else ""
     return sign + (f"{digits[:-decimals]}.{digits[-decimals:]}" if decimals else digits)
 
 

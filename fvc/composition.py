@@ -21,7 +21,7 @@ class Substance(NamedTuple):
     sources: tuple[str, ...]
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Composition:
     """A product at substance level, in percent of the product.
 

@@ -8,12 +8,12 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, NamedTuple
 
+from fvc.batch import parse_batch
 from fvc.compare.diff import diff
 from fvc.errors import Refusal
 from fvc.git import Repository
 from fvc.references import Archive, Reference, parse_reference
 from fvc.saving import revision_message, saved_reading
-from fvc.weighing import parse_batch
 
 
 class Built(NamedTuple):

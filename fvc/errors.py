@@ -9,6 +9,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import NamedTuple
 
+from fvc.names import printable
+
 EXIT_DONE = 0
 EXIT_ANSWER_IS_NO = 1
 EXIT_INPUT = 2
@@ -31,7 +33,7 @@ class Fault(NamedTuple):
     next: str = ""
 
     def text(self) -> str:
-        """The fault as one to three lines of plain text: where, what, next."""
+        """The fault as one to three lines of plain text: where, what, next; nothing in it can drive a terminal."""
         where = self.file
         if self.line is not None:
             where = f"{where}:{self.line}" if where else f"line {self.line}"
@@ -39,7 +41,7 @@ class Fault(NamedTuple):
         lines = [f"{head}: {self.message}" if head else self.message]
         if self.next:
             lines.append(f"  next: {self.next}")
-        return "\n".join(lines)
+        return "\n".join(printable(row) for row in "\n".join(lines).split("\n"))
 
 
 class Refusal(Exception):

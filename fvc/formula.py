@@ -103,6 +103,7 @@ class Plan:
 
 
 _RATIO = re.compile(r"([^\sx×]+)\s*[x×]\s*(.+)", re.DOTALL)
+_TO_100 = re.compile(r"q\.? ?s\.? ?(?:(?:to|ad) ?)?100")
 _SUM = re.compile(rf"\(\s*({ID_PATTERN}(?:\s*\+\s*{ID_PATTERN})*)\s*\)")
 
 LEVEL_FORMS = 'a number from 0 to 100, "balance", "open", or a ratio such as "4 x neroli-oil"'
@@ -119,12 +120,12 @@ def level_number(text: str) -> Level:
 def level_words(text: str) -> Level:
     """A level written as words: balance, open, or a ratio. Raises ValueError with the reason."""
     plain = " ".join(text.split())
-    low = plain.lower().replace(" ", "")
-    if low == "balance" or low in ("q.s.to100", "qsto100", "q.s.ad100", "qsad100", "q.s.100", "qs100"):
+    low = plain.lower()
+    if low == "balance" or _TO_100.fullmatch(low):
         return Level(BALANCE, "balance")
     if low == "open":
         return Level(OPEN, "open")
-    if low in ("q.s.", "qs", "q.s"):
+    if low in ("q.s.", "q. s.", "qs", "q.s"):
         raise ValueError('"q.s." alone has two meanings: write "balance" (closes to 100) or "open" (set at the bench)')
     if "%" in plain:
         raise ValueError("leave out the % sign: levels are percent by weight already")
@@ -176,7 +177,7 @@ class Amount(NamedTuple):
         return shown(self.percent, self.decimals)
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Closure:
     """A plan with every percent worked out, and whether it closes.
 

@@ -6,139 +6,41 @@ Files are read when they are needed, so a bad plan never hinders work on a good 
 
 from __future__ import annotations
 
-import os
-import stat
 from collections.abc import Iterable
 from dataclasses import replace
 from fractions import Fraction
-from pathlib import Path
-from typing import Protocol
+from typing import TYPE_CHECKING
 
 from fvc.amounts import HUNDRED, fixed
 from fvc.composition import as_material
 from fvc.errors import Fault, Refusal
-from fvc.files.records import Parsed, Settings, read_formulary, read_material, read_plan, read_trial
-from fvc.files.toml_text import MOST_BYTES, TomlText, too_large
+from fvc.files.materials import read_material
+from fvc.files.parsed import Parsed
+from fvc.files.plans import read_plan
+from fvc.files.toml_text import TomlText
 from fvc.formula import MADE, OPEN, Amount, Closure, Level, Line, Phase, Plan, close
-from fvc.git import Repository, TreeEntry, blob_id
+from fvc.git import blob_id
 from fvc.material import Material
 from fvc.names import suggestion
 from fvc.reading import Reading, Side
-from fvc.trial import Trial, as_made
+from fvc.sources import Source
+
+if TYPE_CHECKING:  # most commands meet no trial and no settings, and start faster without them
+    from fvc.files.settings import Settings
+    from fvc.trial import Trial
 
 SETTINGS_FILE = "formulary.toml"
-
-
-class Source(Protocol):
-    """Where the files of a formulary come from; paths are relative to it, with slashes."""
-
-    def read(self, path: str) -> bytes | None:
-        """The bytes of a file, None when there is none; Refusal when it cannot be read."""
-
-    def names(self, folder: str) -> list[str]:
-        """Names of the entries of a folder, sorted; empty when there is none."""
-
-    def key(self, path: str) -> str | None:
-        """Something that changes when the file does, for keeping what was parsed; None: do not keep."""
-
-
-class FolderSource:
-    """The folder as it stands. Links are followed only inside the formulary."""
-
-    def __init__(self, root: Path) -> None:
-        self.root = root
-        self._real = Path(os.path.realpath(root))
-
-    def read(self, path: str) -> bytes | None:
-        """The bytes of a regular file of sensible size inside the formulary."""
-        file = self.root / path
-        real = Path(os.path.realpath(file))
-        if real != file and not real.is_relative_to(self._real):
-            raise Refusal(Fault("a link that leads out of the formulary", file=path, next="put the file itself here"))
-        try:
-            info = file.stat()
-        except FileNotFoundError:
-            if file.is_symlink():
-                raise Refusal(Fault("a link that leads nowhere", file=path, next="remove the link, or put back what it names")) from None
-            return None
-        except NotADirectoryError:
-            return None
-        except OSError as error:
-            raise Refusal(Fault(f"cannot be read: {error.strerror}", file=path, next="check the file and its permissions")) from None
-        if stat.S_ISDIR(info.st_mode):
-            raise Refusal(Fault("a folder stands where a file should be", file=path, next="move the folder away"))
-        if not stat.S_ISREG(info.st_mode):
-            raise Refusal(Fault("not a regular file", file=path, next="put a plain TOML file here"))
-        if info.st_size > MOST_BYTES:
-            raise Refusal(too_large(info.st_size, path))
-        try:
-            return file.read_bytes()
-        except OSError as error:
-            raise Refusal(Fault(f"cannot be read: {error.strerror}", file=path, next="check the file and its permissions")) from None
-
-    def names(self, folder: str) -> list[str]:
-        """Entries of a folder."""
-        try:
-            return sorted(os.listdir(self.root / folder))
-        except (FileNotFoundError, NotADirectoryError):
-            return []
-        except OSError as error:
-            raise Refusal(Fault(f"cannot be listed: {error.strerror}", file=folder, next="check the folder and its permissions")) from None
-
-    def key(self, path: str) -> str | None:
-        """Never kept: the folder may change at any time."""
-        return None
-
-
-class CommitSource:
-    """The formulary as a commit holds it. Trees are kept by id, since most commits share them."""
-
-    def __init__(self, repository: Repository, commit: str, trees: dict[str, dict[str, TreeEntry]]) -> None:
-        self.repository, self.commit = repository, commit
-        self._trees = trees
-        self._folders: dict[str, dict[str, TreeEntry]] = {}
-
-    def _folder(self, folder: str) -> dict[str, TreeEntry]:
-        if folder not in self._folders:
-            path = (self.repository.prefix + folder).strip("/")
-            tree = self.repository.tree(f"{self.commit}:{path}")
-            if tree is not None:
-                self._trees.setdefault(tree[0], tree[1])
-            self._folders[folder] = self._trees[tree[0]] if tree else {}
-        return self._folders[folder]
-
-    def _entry(self, path: str) -> TreeEntry | None:
-        folder, _, name = path.rpartition("/")
-        return self._folder(folder).get(name)
-
-    def read(self, path: str) -> bytes | None:
-        """The bytes of a file in the commit."""
-        entry = self._entry(path)
-        if entry is None:
-            return None
-        if not entry.mode.startswith("100"):
-            what = "a link" if entry.mode == "120000" else "not a file"
-            raise Refusal(Fault(f"{what} in commit {self.commit[:8]}", file=path, next="choose another revision"))
-        found = self.repository.object(entry.id)
-        if found is None:
-            raise Refusal(Fault(f"missing from git in commit {self.commit[:8]}", file=path, next="run  git fsck"))
-        if len(found.data) > MOST_BYTES:
-            raise Refusal(too_large(len(found.data), path))
-        return found.data
-
-    def names(self, folder: str) -> list[str]:
-        """Entries of a folder in the commit."""
-        return sorted(self._folder(folder))
-
-    def key(self, path: str) -> str | None:
-        """The blob id: equal ids, equal bytes."""
-        entry = self._entry(path)
-        return entry.id if entry else None
 
 
 def plan_path(name: str, variant: str = "") -> str:
     """Where a plan lives in a formulary."""
     return f"variants/{name}/{variant}.toml" if variant else f"formulas/{name}.toml"
+
+
+def plan_of_path(path: str) -> tuple[str, str]:
+    """The formula and the variant (or `""`) that `plan_path` made `path` from."""
+    name, _, variant = path.partition("/")[2].removesuffix(".toml").partition("/")
+    return name, variant
 
 
 def material_path(name: str) -> str:
@@ -181,6 +83,8 @@ class Formulary:
 
     def settings(self) -> Settings:
         """The formulary's own file; defaults where there is none. Refusal when it is faulty."""
+        from fvc.files.settings import Settings, read_formulary
+
         data = self.source.read(SETTINGS_FILE)
         if data is None:
             return Settings()
@@ -218,11 +122,20 @@ class Formulary:
 
     def trial(self, formula: str, id: str) -> Parsed[Trial]:
         """A trial as parsed. Refusal when there is no such file."""
+        from fvc.files.trials import read_trial
+
         path = f"trials/{formula}/{id}.toml"
         data = self.source.read(path)
         if data is None:
             raise Refusal(Fault(f'no trial "{id}"', file=path, next="trials live in trials/<formula>/"))
         return read_trial(data, path, id)
+
+    def read_path(self, path: str, side: Side) -> Reading:
+        """The plan in a file of this moment, read together with what it reaches; Refusal when it cannot be read."""
+        parsed = self.plan(*plan_of_path(path))
+        if parsed.value is None:
+            raise Refusal(parsed.faults)
+        return self.read(parsed, side._replace(revision=parsed.value.revision))
 
     # --- reading a plan together with what it reaches --------------------------------------------
 
@@ -247,7 +160,7 @@ class Formulary:
             data = None if kept else self.source.read(path)
         except Refusal as refusal:
             return None, refusal.faults, {}
-        is_formula = f"{id}.toml" in self.source.names("formulas")
+        is_formula = self.source.has(plan_path(id))
         if kept is None and data is None:
             if is_formula:
                 return self._nested(id, trail)
@@ -306,6 +219,8 @@ class Formulary:
         faults: list[Fault] = []
         warnings: list[Fault] = list(parsed.warnings)
         here = (*trail, plan.id) if plan.variant is None else trail
+        unread = (material_path(id) for id in plan.reached() if id not in self._materials)
+        self.source.expect(p for p in unread if (self.source.key(p) or "", f"material {p[10:-5]}") not in self._kept)
         for line in plan.lines:
             if line.material in materials or line.material in records:
                 continue
@@ -334,6 +249,8 @@ class Formulary:
 
         The percents are of what is in the beaker, exact, so they seldom end.
         """
+        from fvc.trial import as_made
+
         made = as_made(trial)
         whole = sum(line.grams for line in made)
         faults: list[Fault] = []

@@ -15,6 +15,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import IO, NamedTuple
 
+from fvc import stopping
 from fvc.errors import Fault, Refusal
 from fvc.names import printable
 
@@ -44,6 +45,10 @@ _REDIRECTING = frozenset(
     }
 )
 _TRACING = re.compile(r"GIT_TRACE.*")
+
+# Questions to cat-file in one go: few enough to fit into a pipe, so that writing them never waits
+# for git, which may itself be waiting for its answers to be read.
+_AT_ONCE = 200
 
 FULL_ID = re.compile(r"[0-9a-f]{40}(?:[0-9a-f]{24})?")
 
@@ -112,6 +117,62 @@ def not_a_repository(folder: Path) -> Fault:
     )
 
 
+class Begun(NamedTuple):
+    """Processes of git started ahead, so that they answer while Python is still importing.
+
+    logs: by the paths asked for, relative to the formulary.
+    """
+
+    find: subprocess.Popen[bytes]
+    batch: subprocess.Popen[bytes]
+    logs: dict[tuple[str, ...], subprocess.Popen[bytes]]
+
+    def abandon(self) -> None:
+        """End them: there is no repository that could answer."""
+        for process in (self.batch, *self.logs.values()):
+            _end(process)
+
+
+def begin(folder: Path, logs: Sequence[tuple[str, ...]] = ()) -> Begun:
+    """Start what every look into history needs, and the log of each group of paths (relative to `folder`).
+
+    Raises FileNotFoundError when there is no git.
+    """
+    # rev-parse(1): each option prints one line, in the order given.
+    asked = ["--show-toplevel", "--absolute-git-dir", "--git-common-dir", "--show-prefix", "--is-shallow-repository"]
+    pipes = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, "env": environment()}
+    find = subprocess.Popen(["git", "-C", str(folder), "rev-parse", *asked], **pipes)  # type: ignore[call-overload]
+    return Begun(find, _start_batch(folder), {paths: _start_log(folder, paths, "HEAD", False) for paths in logs})
+
+
+def _start_batch(folder: Path) -> subprocess.Popen[bytes]:
+    return subprocess.Popen(
+        ["git", "-C", str(folder), "cat-file", "--batch"],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.DEVNULL,
+        env=environment(),
+    )
+
+
+def _start_log(folder: Path, paths: Sequence[str], start: str, first_parent: bool) -> subprocess.Popen[bytes]:
+    """Start `git log`; `paths` are relative to `folder`, the paths it prints to the top (--no-relative)."""
+    options = ["-c", "log.showRoot=true", "-c", "log.showSignature=false", "log", "-z", "--no-color"]
+    shape = ["--first-parent"] if first_parent else ["--full-history", "-c", "--topo-order"]
+    raw = ["--raw", "-O/dev/null", "--no-abbrev", "--no-renames", "--no-ext-diff", "--no-textconv", "--no-relative"] if paths else []
+    form = "--format=%x01%H%x00%P%x00%an%x00%aI%x00%B%x00"
+    command = ["git", "-C", str(folder), "--literal-pathspecs", *options, *shape, *raw, form, "--end-of-options", start, "--", *paths]
+    return subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, env=environment())
+
+
+def _end(process: subprocess.Popen[bytes] | None) -> None:
+    if process is not None:
+        for pipe in (process.stdin, process.stdout, process.stderr):
+            if pipe:
+                pipe.close()
+        process.wait()
+
+
 class Repository:
     """A git repository and the place of a formulary in it.
 
@@ -122,22 +183,36 @@ class Repository:
         self.folder, self.top, self.git_dir, self.common_dir = folder, top, git_dir, common_dir
         self.prefix, self.shallow = prefix, shallow
         self._batch: subprocess.Popen[bytes] | None = None
+        self._logs: dict[tuple[str, ...], subprocess.Popen[bytes]] = {}
 
     @staticmethod
-    def find(folder: Path) -> Repository | Fault:
-        """The repository around `folder`, or the fault that says why there is none."""
-        # rev-parse(1): each option prints one line, in the order given.
-        asked = ["--show-toplevel", "--absolute-git-dir", "--git-common-dir", "--show-prefix", "--is-shallow-repository"]
+    def find(folder: Path, begun: Begun | None = None) -> Repository | Fault:
+        """The repository around `folder`, or the fault that says why there is none.
+
+        begun: what `begin` started for this folder earlier.
+        """
         try:
-            done = subprocess.run(["git", "-C", str(folder), "rev-parse", *asked], capture_output=True, env=environment())
+            begun = begun or begin(folder)
         except FileNotFoundError:
             return NO_GIT
-        lines = os.fsdecode(done.stdout).split("\n")
-        if done.returncode != 0 or len(lines) < 5:
-            said = os.fsdecode(done.stderr).strip()
+        stdout, stderr = begun.find.communicate()
+        found = Repository._found(folder, begun.find.returncode, stdout, stderr)
+        if isinstance(found, Fault):
+            begun.abandon()
+            return found
+        found._batch = begun.batch
+        found._logs = {tuple(found.prefix + p for p in paths): process for paths, process in begun.logs.items()}
+        return found
+
+    @staticmethod
+    def _found(folder: Path, code: int, stdout: bytes, stderr: bytes) -> Repository | Fault:
+        lines = os.fsdecode(stdout).split("\n")
+        if code != 0 or len(lines) < 5:
+            said = os.fsdecode(stderr).strip()
             if "not a git repository" in said or not said:
                 return not_a_repository(folder)
-            return Fault(f"git cannot be used here: {said.splitlines()[0]}", next="mend this first; git's message says how")
+            words = "\n    ".join(line.strip() for line in said.splitlines() if line.strip())
+            return Fault(f"git cannot be used here:\n    {words}", next="mend this first; git's message says how")
         return Repository(
             folder,
             Path(lines[0]),
@@ -184,18 +259,31 @@ class Repository:
 
     def object(self, name: str) -> Object | None:
         """The object that `name` means (`HEAD:path`, an id); None when there is none or it is ambiguous."""
-        if "\n" in name:
-            return None
+        return self.objects([name])[0]
+
+    def objects(self, names: Sequence[str]) -> list[Object | None]:
+        """Several objects with one question; as `object`, in the order of `names`."""
+        found: list[Object | None] = []
+        for start in range(0, len(names), _AT_ONCE):
+            found += self._ask(names[start : start + _AT_ONCE])
+        return found
+
+    def _ask(self, names: Sequence[str]) -> list[Object | None]:
         batch = self._batch_process()
         out, into = batch.stdout, batch.stdin
         assert out is not None
         assert into is not None
         try:
-            into.write(os.fsencode(name) + b"\n")
+            # a name with a line break would be read as two; git knows no object by an empty name
+            into.write(b"".join((b"-" if "\n" in name else os.fsencode(name)) + b"\n" for name in names))
             into.flush()
-            head = out.readline()
         except BrokenPipeError:
-            head = b""
+            pass  # said below, when no answer comes
+        return [self._answer(out) for _ in names]
+
+    @staticmethod
+    def _answer(out: IO[bytes]) -> Object | None:
+        head = out.readline()
         if not head:
             raise Refusal("git cat-file ended before it answered", next="run  git fsck  to see whether the repository is sound")
         # cat-file(1), BATCH OUTPUT: "<oid> SP <type> SP <size> LF <contents> LF", or
@@ -210,23 +298,14 @@ class Repository:
 
     def _batch_process(self) -> subprocess.Popen[bytes]:
         if self._batch is None or self._batch.poll() is not None:
-            self._batch = subprocess.Popen(
-                ["git", "-C", str(self.folder), "cat-file", "--batch"],
-                stdin=subprocess.PIPE,
-                stdout=subprocess.PIPE,
-                stderr=subprocess.DEVNULL,
-                env=environment(),
-            )
+            self._batch = _start_batch(self.folder)
         return self._batch
 
     def close(self) -> None:
-        """End the reading process."""
-        if self._batch is not None:
-            for pipe in (self._batch.stdin, self._batch.stdout):
-                if pipe:
-                    pipe.close()
-            self._batch.wait()
-            self._batch = None
+        """End the reading processes."""
+        for process in (self._batch, *self._logs.values()):
+            _end(process)
+        self._batch, self._logs = None, {}
 
     def commit_id(self, name: str) -> str | None:
         """The full id of the commit that `name` means; None when there is none."""
@@ -245,7 +324,7 @@ class Repository:
         return found.id, parse_tree(found.data, len(found.id) // 2)
 
     def meant_by(self, short: str) -> list[str]:
-        """Full ids of the commits that a shortened id could mean."""
+        """Full ids of the commits that a full or shortened id could mean; never a branch or tag of that name."""
         ids = self.must("rev-parse", f"--disambiguate={short}").decode().split()
         return [i for i in ids if (o := self.object(i)) and o.kind == "commit"]
 
@@ -256,20 +335,15 @@ class Repository:
         every parent; paths come NUL-terminated and unquoted with -z. first_parent walks the main
         line only and, without paths, gives every commit on it.
         """
-        options = ["-c", "log.showRoot=true", "-c", "log.showSignature=false", "log", "-z", "--no-color"]
-        shape = ["--first-parent"] if first_parent else ["--full-history", "-c", "--topo-order"]
-        raw = ["--raw", "-O/dev/null", "--no-abbrev", "--no-renames", "--no-ext-diff", "--no-textconv", "--no-relative"] if paths else []
-        form = "--format=%x01%H%x00%P%x00%an%x00%aI%x00%B%x00"
-        command = ["git", "-C", str(self.top), "--literal-pathspecs", *options, *shape, *raw, form, "--end-of-options", start, "--", *paths]
+        started = self._logs.pop(tuple(paths), None) if start == "HEAD" and not first_parent else None
         try:
-            process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, env=environment())
+            process = started or _start_log(self.top, paths, start, first_parent)
         except FileNotFoundError:
             raise Refusal(NO_GIT) from None
         out, said = process.communicate()
         if process.returncode != 0:
             raise Refusal(f"git log failed: {os.fsdecode(said).strip()}", next="run  git fsck  to see whether the repository is sound")
-        for block in out.split(b"\x01")[1:]:
-            yield _commit(block)
+        return _commits(out)
 
     def renamed_from(self, commit: str, path: str) -> str | None:
         """The name that `path`, new in `commit`, had before it; None when it was really new."""
@@ -318,11 +392,11 @@ class Repository:
         return None
 
     def identity(self) -> str | None:
-        """`Name <mail>` that a save would carry; None when git knows none."""
-        done = self.run("-c", "user.useConfigOnly=true", "var", "GIT_AUTHOR_IDENT")
-        if done.returncode != 0:
+        """`Name <mail>` that a save would carry; None when git knows none, or not who commits."""
+        asked = [self.run("-c", "user.useConfigOnly=true", "var", f"GIT_{role}_IDENT") for role in ("COMMITTER", "AUTHOR")]
+        if any(done.returncode != 0 for done in asked):
             return None
-        return os.fsdecode(done.stdout).strip().rpartition(">")[0] + ">"
+        return os.fsdecode(asked[-1].stdout).strip().rpartition(">")[0] + ">"
 
     # --- saving --------------------------------------------------------------------------------
 
@@ -332,29 +406,26 @@ class Repository:
         commit(1), --only: "Make a commit by taking the updated working tree contents of the paths
         specified on the command line, disregarding any contents that have been staged for other
         paths." New files are first made known with `add --intent-to-add`; that is taken back when
-        the save fails, so that staged work is as it was.
+        the save fails, so that staged work is as it was. Ctrl-C ends git, and is otherwise like a
+        save that failed.
         """
         at_top = ("-C", str(self.top))
+        before = self.head()
         fresh = [p for p, state in self.changed(paths).items() if state in ("??", "!!")]
-        if fresh:
-            self.must(*at_top, "add", "--intent-to-add", "--force", "--", *fresh)
-        done = self.run(
-            *at_top,
-            "commit",
-            "--quiet",
-            "--only",
-            "--cleanup=verbatim",
-            "--file=-",
-            "--",
-            *paths,
-            input=message.encode(),
-            extra_env=extra_env,
-        )
-        if done.returncode != 0:
+        options = ("--quiet", "--only", "--cleanup=verbatim", "--file=-")
+        command = ["git", "-C", str(self.top), "--literal-pathspecs", "commit", *options, "--", *paths]
+        with stopping.whole():
             if fresh:
-                self.run(*at_top, "rm", "--cached", "--quiet", "--force", "--", *fresh)
-            raise Refusal(_git_said("commit", done))
-        saved = self.head()
+                self.must(*at_top, "add", "--intent-to-add", "--force", "--", *fresh)
+            done = stopping.run(command, env=environment() | dict(extra_env or {}), input=message.encode())
+            saved = self.head()
+            if done.returncode != 0:
+                # it may have failed behind the save itself, in a hook or when writing the index
+                if saved is None or saved == before or self.run(*at_top, "diff", "--quiet", "HEAD", "--", *paths).returncode != 0:
+                    if fresh:
+                        self.run(*at_top, "rm", "--cached", "--quiet", "--force", "--", *fresh)
+                    raise Refusal(_git_said("commit", done))
+                self.run(*at_top, "reset", "--quiet", "--", *paths)
         assert saved is not None
         return saved
 
@@ -392,26 +463,39 @@ def parse_tree(data: bytes, id_size: int = 20) -> dict[str, TreeEntry]:
     return entries
 
 
-def _commit(block: bytes) -> Commit:
-    id, parents, author, date, message, raw = block.split(b"\0", 5)
-    return Commit(
-        id.decode(),
-        tuple(parents.decode().split()),
-        printable(author.decode("utf-8", "replace")),
-        date.decode(),
-        message.decode("utf-8", "replace").strip("\n"),
-        tuple(_changes(raw)),
-    )
+def _commits(out: bytes) -> Iterator[Commit]:
+    """The commits in what `_start_log` printed: five fields each, then pairs of change and path."""
+    parts = out.split(b"\0")
+    at = 0
+    while at < len(parts):
+        head = parts[at].lstrip(b"\n")
+        if not head.startswith(b"\x01"):  # the empty piece between two commits, and at the end
+            at += 1
+            continue
+        parents, author, date, message = parts[at + 1 : at + 5]
+        at += 5
+        while at < len(parts) and not parts[at].strip(b"\n"):
+            at += 1
+        changes = []
+        while at < len(parts) and parts[at].lstrip(b"\n").startswith(b":"):
+            changes.append(_change(parts[at].lstrip(b"\n").decode(), os.fsdecode(parts[at + 1])))
+            at += 2
+        yield Commit(
+            head[1:].decode(),
+            tuple(parents.decode().split()),
+            printable(author.decode("utf-8", "replace")),
+            date.decode(),
+            message.decode("utf-8", "replace").strip("\n"),
+            tuple(changes),
+        )
 
 
-def _changes(raw: bytes) -> Iterator[Change]:
-    parts = raw.strip(b"\n\0").split(b"\0") if raw.strip(b"\n\0") else []
-    for meta, path in zip(parts[0::2], parts[1::2], strict=False):
-        # diff-format: ":<mode> <mode> <id> <id> <status>"; with -c one colon, mode and id more a parent.
-        words = meta.decode().strip().split(" ")
-        parents = len(words[0]) - len(words[0].lstrip(":"))
-        ids = [i if i.strip("0") else None for i in words[parents + 1 : 2 * parents + 2]]
-        yield Change(os.fsdecode(path), tuple(ids[:-1]), ids[-1])
+def _change(meta: str, path: str) -> Change:
+    # diff-format: ":<mode> <mode> <id> <id> <status>"; with -c one colon, mode and id more a parent.
+    words = meta.split(" ")
+    parents = len(words[0]) - len(words[0].lstrip(":"))
+    ids = [i if i.strip("0") else None for i in words[parents + 1 : 2 * parents + 2]]
+    return Change(path, tuple(ids[:-1]), ids[-1])
 
 
 def blob_id(data: bytes, size: int = 40) -> str:

@@ -55,7 +55,7 @@ def certain(value: Fraction) -> Share:
     return Share(value, value, value)
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Material:
     """A raw material record.
 
@@ -78,7 +78,7 @@ class Material:
     water: Share = ANYTHING
     use_level: tuple[Typed, Typed] | None = None
     nested: bool = False
-    record: Mapping[str, object] = field(default_factory=dict, compare=False, repr=False)
+    record: Mapping[str, object] = field(default_factory=dict, repr=False)
 
     @property
     def function(self) -> str | None:

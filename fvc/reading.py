@@ -41,7 +41,7 @@ class Side(NamedTuple):
         return f"revision {self.revision}{plus}" + ("" if self.saved else ", changed since")
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Reading:
     """A plan, its percents, and the materials of the same moment.
 

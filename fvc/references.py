@@ -7,19 +7,22 @@ full history. Introductions with equal plans count as one; two that differ are r
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from functools import cached_property
 from pathlib import Path
 from typing import NamedTuple
 
 from fvc.errors import Fault, Refusal
-from fvc.files.records import Parsed, read_plan
+from fvc.files.parsed import Parsed
 from fvc.formula import Plan
-from fvc.formulary import SETTINGS_FILE, CommitSource, FolderSource, Formulary, material_path, plan_path, same_bytes
-from fvc.git import Change, Commit, Repository, TreeEntry
+from fvc.formulary import SETTINGS_FILE, Formulary, material_path, plan_of_path, plan_path, same_bytes
+from fvc.git import Begun, Change, Commit, Object, Repository, TreeEntry, begin
 from fvc.names import printable, suggestion, why_not_an_id
 from fvc.reading import Reading, Side
+from fvc.sources import CommitSource, FolderSource, StateSource
+
+MATERIALS = "materials"
 
 GRAMMAR = "NAME, NAME.4, NAME.before, NAME.2026-03-01, NAME.<7 or more digits of a commit>, NAME/VARIANT, or a trial's id"
 
@@ -72,6 +75,11 @@ class Touch(NamedTuple):
     after: str | None
 
 
+def touches_of(path: str, commits: Iterable[Commit]) -> list[Touch]:
+    """Those of `commits` that changed the file at `path`; paths are relative to the formulary."""
+    return [Touch(c, path, change.before, change.after) for c in commits for change in c.changes if change.path == path]
+
+
 class Introduction(NamedTuple):
     """The commit in which a plan first said a revision number."""
 
@@ -101,7 +109,10 @@ class Archive:
         self._trees: dict[str, dict[str, TreeEntry]] = {}
         self._parsed: dict[tuple[str, str], Parsed[object]] = {}
         self._moments: dict[str, Formulary] = {}
+        self._begun: Begun | None = None
+        self._blobs: dict[str, Object] = {}
         self._touches: dict[str, list[Touch]] = {}
+        self._named: dict[tuple[str, str], list[Touch]] = {}
         self._stated: dict[str, int | None] = {"": None}
 
     @staticmethod
@@ -118,7 +129,51 @@ class Archive:
     @cached_property
     def found(self) -> Repository | Fault:
         """The repository around the formulary, or why there is none."""
-        return Repository.find(self.root)
+        return Repository.find(self.root, self._begun)
+
+    def begin(self, *references: str, story: bool = False) -> None:
+        """Let git start answering for these references while the caller does something else, such as importing.
+
+        story: the whole history will be asked for. It changes no result: what was not begun, or
+        is not needed, is asked for or dropped later.
+        """
+        if self._begun is not None or "found" in self.__dict__:
+            return
+        try:
+            taken = [parse_reference(r) for r in references if r]
+            plans = [plan_path(r.name, r.variant) for r in taken if r.ending or story]
+            paths = [self.concerning(p) if story else (p,) for p in dict.fromkeys(plans)]
+        except Refusal:
+            return  # said when it is resolved
+        try:
+            self._begun = begin(self.root, paths)
+        except FileNotFoundError:
+            return
+
+    def concerning(self, path: str) -> tuple[str, ...]:
+        """What to ask git for to tell the story of a plan: its file, the materials, the formulas that stand in it now."""
+        try:
+            plan = self.now.plan(*plan_of_path(path)).value
+        except Refusal:
+            plan = None
+        ids = plan.reached() if plan else ()
+        return (path, MATERIALS, *(plan_path(id) for id in ids if self.now.source.has(plan_path(id))))
+
+    def commits(self, paths: tuple[str, ...]) -> list[Commit]:
+        """Commits that changed anything under `paths` (relative to the formulary), newest first."""
+        prefix = self.repository.prefix
+        if self.head is None:
+            return []
+        return [self._inside(c) for c in self.repository.log([prefix + p for p in paths])]
+
+    def _inside(self, commit: Commit) -> Commit:
+        """A commit with the paths of its changes relative to the formulary."""
+        length = len(self.repository.prefix)
+        return commit._replace(changes=tuple(c._replace(path=c.path[length:]) for c in commit.changes)) if length else commit
+
+    def known_commits(self, path: str, commits: list[Commit]) -> None:
+        """Take the commits of a plan from a list that holds them all, instead of asking git again."""
+        self._named.setdefault((path, "HEAD"), touches_of(path, commits))
 
     @property
     def repository(self) -> Repository:
@@ -146,36 +201,51 @@ class Archive:
             self._moments[commit] = Formulary(CommitSource(self.repository, commit, self._trees), self._parsed)
         return self._moments[commit]
 
+    def in_state(self, files: Mapping[str, str]) -> Formulary:
+        """A moment worked out from changes: some files by their blob ids."""
+        return Formulary(StateSource(self.repository, files, self._blobs), self._parsed)
+
+    def fetch(self, blobs: Iterable[str | None]) -> None:
+        """Read objects with one question to git, for whoever needs them soon."""
+        ids = [id for id in dict.fromkeys(blobs) if id and id not in self._blobs]
+        self._blobs |= {found.id: found for found in self.repository.objects(ids) if found}
+
+    def says_no_number(self, blob: str | None) -> None:
+        """Let a text that turned out to be unreadable introduce no revision."""
+        self._stated[blob or ""] = None
+
     # --- the commits of one plan -----------------------------------------------------------------
 
     def touches(self, path: str) -> list[Touch]:
         """Commits that changed the plan at `path` (relative to the formulary), newest first; renames followed."""
         if path not in self._touches:
-            self._touches[path] = list(self._walk(path)) if self.head else []
+            self._touches[path] = self._followed(path) if self.head else []
         return self._touches[path]
 
-    def _walk(self, path: str) -> Iterator[Touch]:
+    def _under_this_name(self, path: str, start: str = "HEAD") -> list[Touch]:
+        """Commits that changed the file while it had this name, newest first."""
+        key = (path, start)
+        if key not in self._named:
+            log = self.repository.log([self.repository.prefix + path], start)
+            self._named[key] = touches_of(path, [self._inside(c) for c in log])
+        return self._named[key]
+
+    def _followed(self, path: str) -> list[Touch]:
+        """Commits under this name, then under the name before it, as far back as it goes."""
         repository, start, seen = self.repository, "HEAD", {path}
+        found: list[Touch] = []
         while True:
-            oldest: Touch | None = None
+            found += self._under_this_name(path, start)
+            if not found:
+                return found
+            oldest = found[-1]
             full = repository.prefix + path
-            for commit in repository.log([full], start):
-                change = next((c for c in commit.changes if c.path == full), None)
-                if change is None:
-                    continue
-                touch = Touch(commit, path, change.before, change.after)
-                if oldest is not None:
-                    yield oldest
-                oldest = touch
-            if oldest is None:
-                return
             old = repository.renamed_from(oldest.commit.id, full) if oldest.commit.parents and oldest.before == (None,) else None
             inside = old[len(repository.prefix) :] if old and old.startswith(repository.prefix) else None
             if inside is None or inside in seen:
-                yield oldest
-                return
+                return found
             blob = repository.object(f"{oldest.commit.parents[0]}:{old}")
-            yield oldest._replace(before=(blob.id if blob else None,))
+            found[-1] = oldest._replace(before=(blob.id if blob else None,))
             seen.add(inside)
             path, start = inside, oldest.commit.parents[0]
 
@@ -187,21 +257,31 @@ class Archive:
             self._stated[key] = None if found is None else stated_revision(found.data)
         return self._stated[key]
 
-    def introductions(self, path: str) -> dict[int, list[Introduction]]:
-        """For each number the commits that introduced it, newest first."""
-        touches = self.touches(path)
-        for touch in touches:
-            for blob in (*touch.before, touch.after):
-                self.revision_in(blob)
+    def introductions(self, path: str, wanted: int | None = None) -> dict[int, list[Introduction]]:
+        """For each number the commits that introduced it, newest first.
+
+        wanted: the only number that matters, if so: earlier names of the file are then looked up
+        only when that number may have come in under one.
+        """
+        if wanted is not None and self.head and path not in self._touches:
+            recent = self._under_this_name(path)
+            found = self._introducing(recent)
+            if wanted in found and all(i.touch is not recent[-1] for i in found[wanted]):
+                return found
+        return self._introducing(self.touches(path))
+
+    def _introducing(self, touches: list[Touch]) -> dict[int, list[Introduction]]:
+        blobs = [b for t in touches for b in (*t.before, t.after) if b and b not in self._stated]
+        self.fetch(blobs)
+        for id in blobs:
+            self._stated[id] = stated_revision(self._blobs[id].data) if id in self._blobs else None
         return introducing(touches, self._stated)
 
     def _one(self, reference: Reference, found: list[Introduction]) -> Introduction:
         """The oldest of introductions that agree; Refusal naming them when they differ."""
         plans: list[tuple[Plan | None, Introduction]] = []
         for each in found:
-            blob = self.repository.object(each.touch.after or "")
-            parsed = read_plan(blob.data, each.touch.path, reference.name, variant=bool(reference.variant)) if blob else None
-            plan = parsed.value if parsed else None
+            plan = self._parsed_in(each.touch).value
             if not any(each.touch.after == other.touch.after or (plan is not None and plan == known) for known, other in plans):
                 plans.append((plan, each))
         if len(plans) == 1:
@@ -302,8 +382,13 @@ class Archive:
             known = [*self.now.formulas(), *(t[1] for t in self.now.trials())]
             fault = self.now.no_plan(reference.name)
             path = plan_path(reference.name)
-            if self.head and self.at(self.head).source.read(path) is not None:
+            if self.head and self.at(self.head).source.key(path) is not None:
                 fault = fault._replace(next=f"it was saved before: {reference.name}.{self.head[:8]} shows it as last saved")
+            elif touches := self.touches(path):
+                gone = touches[0].commit
+                fault = fault._replace(
+                    next=f"{gone.author} took it out of the folder on {gone.day}; fvc history {reference.name}  shows what was saved"
+                )
             elif "did you mean" not in fault.next and reference.name not in self.now.materials():
                 fault = fault._replace(next=suggestion(reference.name, known, fault.next))
             raise Refusal(fault)
@@ -334,24 +419,27 @@ class Archive:
 
     def reached_path(self, id: str) -> str:
         """Where a reached record lives: a material's file, or a nested formula's."""
-        return plan_path(id) if f"{id}.toml" in self.now.source.names("formulas") else material_path(id)
+        return plan_path(id) if self.now.source.has(plan_path(id)) else material_path(id)
 
     def _unchanged(self, before: Formulary, path: str) -> bool:
         return same_bytes(self.now.source.read(path), before.source.key(path))
 
     def _later(self, path: str, path_then: str, revision: int, commit: str) -> bool:
         """True when the plan in `commit` still says `revision` but is not the text that introduced it."""
-        found = self.introductions(path).get(revision, [])
+        found = self.introductions(path, revision).get(revision, [])
         blob = self.at(commit).source.key(path_then)
-        return bool(found) and all(i.touch.after != blob for i in found)
+        if any(i.touch.after == blob for i in found):
+            return False
+        if any(self.overlook(i.touch) for i in found):
+            return self._later(path, path_then, revision, commit)
+        return bool(found)
 
     def in_commit(self, reference: Reference, commit: str, path: str) -> Reading:
         """The plan as a commit holds it, under the path it had then."""
         if self.at(commit).source.key(path) is None:
             raise Refusal(
                 Fault(
-                    f"{reference.plan_name} did not exist in commit {commit[:8]}",
-                    file=path,
+                    f"{reference.text}: {reference.plan_name} was not there in commit {commit[:8]}",
                     next=f"fvc history {reference.plan_name}  shows when it was saved",
                 )
             )
@@ -362,16 +450,10 @@ class Archive:
 
     def read_at(self, commit: str, path: str, side: Side) -> Reading:
         """The plan in a file of a commit, with the records of that commit. Refusal when it cannot be read."""
-        moment = self.at(commit)
-        name = path.rpartition("/")[2].removesuffix(".toml")
-        parsed = (
-            moment.plan(*path.removeprefix("variants/").removesuffix(".toml").split("/"))
-            if path.startswith("variants/")
-            else moment.plan(name)
-        )
-        if parsed.value is None:
-            raise Refusal(f._replace(file=f"{f.file} in commit {commit[:8]}") for f in parsed.faults)
-        return moment.read(parsed, side._replace(revision=parsed.value.revision))
+        try:
+            return self.at(commit).read_path(path, side)
+        except Refusal as refusal:
+            raise Refusal(f._replace(file=f"{f.file} in commit {commit[:8]}") for f in refusal.faults) from None
 
     def commit_of(self, reference: Reference) -> tuple[str, str]:
         """The commit that a reference with an ending means, and the plan's path in it."""
@@ -386,22 +468,18 @@ class Archive:
             return commit, self._path_at(path, commit)
         if _REVISION.fullmatch(ending) or _BEFORE.fullmatch(ending):
             return self._by_number(reference, path)
-        found = repository.commit_id(ending.lower())
-        if found is None:
-            meant = repository.meant_by(ending.lower())
-            if len(meant) > 1:
-                raise Refusal(
-                    f"{reference.text}: {len(meant)} commits begin with {ending}: {', '.join(m[:12] for m in meant)}",
-                    next="write more of it",
-                )
-            if len(meant) == 1:
-                found = meant[0]
-            else:
-                raise Refusal(
-                    f"{reference.text}: no commit begins with {ending}" + self._shallow_note(),
-                    next=f"fvc history {reference.plan_name}  lists them",
-                )
-        return found, self._path_at(path, found)
+        meant = repository.meant_by(ending.lower())
+        if len(meant) > 1:
+            raise Refusal(
+                f"{reference.text}: {len(meant)} commits begin with {ending}: {', '.join(m[:12] for m in meant)}",
+                next="write more of it",
+            )
+        if not meant:
+            raise Refusal(
+                f"{reference.text}: no commit begins with {ending}" + self._shallow_note(),
+                next=f"fvc history {reference.plan_name}  lists them",
+            )
+        return meant[0], self._path_at(path, meant[0])
 
     def _path_at(self, path: str, commit: str) -> str:
         """The path a plan had in a commit: its present one, or an earlier name."""
@@ -416,7 +494,9 @@ class Archive:
         return ". This clone is shallow, so more history may exist: git fetch --unshallow" if self.repository.shallow else ""
 
     def _by_number(self, reference: Reference, path: str) -> tuple[str, str]:
-        found = self.introductions(path)
+        before = _BEFORE.fullmatch(reference.ending)
+        wanted = None if before else int(reference.ending)
+        found = self.introductions(path, wanted)
         numbers = sorted(n for n in found if n > 0)
         if not numbers:
             self.now.plan(reference.name, reference.variant)  # names the nearest ones when there is no such plan
@@ -424,7 +504,6 @@ class Archive:
                 f"{reference.text}: no revision of {reference.plan_name} has been saved yet" + self._shallow_note(),
                 next=f"fvc revise {reference.plan_name} --reason TEXT  saves the first",
             )
-        before = _BEFORE.fullmatch(reference.ending)
         if before:
             back = int(before[1] or 1)
             last = self._last_saved_number(path)
@@ -436,22 +515,28 @@ class Archive:
                     next=f"revisions of {reference.plan_name}: {_runs(numbers)}",
                 )
             wanted = earlier[-back]
-        else:
-            wanted = int(reference.ending)
-        while wanted in found and (broken := [b for i in found[wanted] if (b := i.touch.after) and not self._readable(b)]):
+        assert wanted is not None
+        while broken := [i.touch.after or "" for i in found.get(wanted, ()) if self._parsed_in(i.touch).text is None]:
             self._stated.update(dict.fromkeys(broken))  # a text that cannot be read says no number
             found = self.introductions(path)
         if wanted not in found:
             raise Refusal(
                 f"{reference.text}: {reference.plan_name} has no revision {wanted}" + self._shallow_note(),
-                next=f"revisions: {_runs(numbers)}",
+                next=f"revisions: {_runs(sorted(n for n in found if n > 0))}",
             )
         one = self._one(reference, found[wanted])
         return one.touch.commit.id, one.touch.path
 
-    def _readable(self, blob: str) -> bool:
-        found = self.repository.object(blob)
-        return found is not None and read_plan(found.data, blob, "x").text is not None
+    def overlook(self, touch: Touch) -> bool:
+        """Let the text of a touch say no number when it cannot be read; True when that is so."""
+        if touch.after is None or self._parsed_in(touch).text is not None:
+            return False
+        self._stated[touch.after] = None
+        return True
+
+    def _parsed_in(self, touch: Touch) -> Parsed[Plan]:
+        """The plan of a touch as parsed, kept for when its moment is read."""
+        return self.at(touch.commit.id).plan(*plan_of_path(touch.path))
 
     def _last_saved_number(self, path: str) -> int:
         assert self.head is not None

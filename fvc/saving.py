@@ -5,21 +5,21 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from fvc.batch import parse_batch
 from fvc.compare.diff import Diff, diff
 from fvc.compare.summary import net_change
 from fvc.errors import Fault, Refusal
 from fvc.files.editor import edit_levels
-from fvc.files.fields import flatten
 from fvc.files.toml_text import TomlText
-from fvc.files.writer import replace, writing
+from fvc.files.writer import replaced, writing
 from fvc.formulary import plan_path
 from fvc.git import NO_IDENTITY
 from fvc.reading import Reading
+from fvc.record import flatten
 from fvc.references import Archive, Reference, stated_revision
-from fvc.weighing import parse_batch
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Saved:
     """A revision that was saved.
 
@@ -97,17 +97,13 @@ def _revise(archive: Archive, reference: Reference, reason: str, extra_env: Mapp
     number = next_number(archive, path)
     old = archive.now.source.read(path)
     assert old is not None
-    file = archive.root / path
     new = edit_levels(TomlText(old, path), (), revision=number)
     change = diff(before, reading, parse_batch(reading.plan.batch).grams) if before is not None else None
     message = revision_message(reference.plan_name, number, reason, reading, change)
     saved_paths = list(dict.fromkeys([path, *changed]))
-    replace(file, new, old, path)
-    try:
+    with replaced(archive.root / path, new, old, path, repository.git_dir) as waiting:
         commit = repository.save([repository.prefix + p for p in saved_paths], message, extra_env)
-    except BaseException:  # Ctrl-C included: the folder must be as it was
-        replace(file, old, new, path)
-        raise
+        waiting.stopped = False  # too late for Ctrl-C: it is saved, and that is said
     others = _users(archive, [p for p in changed if p.startswith("materials/")], path)
     return Saved(
         name=reference.plan_name,

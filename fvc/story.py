@@ -11,14 +11,15 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import NamedTuple
 
+from fvc.batch import parse_batch
+from fvc.chronicle import Chronicle
 from fvc.compare.diff import LineDiff, RecordDiff, TextDiff, pair_lines, record_differences, text_differences
-from fvc.errors import Refusal
+from fvc.errors import Fault, Refusal
 from fvc.formula import Amount
-from fvc.formulary import material_path, plan_path
+from fvc.formulary import plan_path
 from fvc.git import Commit
 from fvc.reading import Reading, Side
 from fvc.references import Archive, Reference
-from fvc.weighing import parse_batch
 
 REVISION, PLAIN, RECORDS, UNREADABLE, DELETED = "revision", "plain", "records", "unreadable", "deleted"
 
@@ -52,9 +53,12 @@ class Row(NamedTuple):
         return f"{self.revision}+" if self.revision else "-"
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Story:
-    """The rows of one plan, newest first. unsaved: what the folder has changed since, if anything."""
+    """The rows of one plan, newest first. unsaved: what the folder has changed since, if anything.
+
+    problems: why the plan in the folder cannot be read, or does not close.
+    """
 
     name: str
     title: str
@@ -64,39 +68,30 @@ class Story:
     unsaved_records: tuple[RecordDiff, ...]
     shallow: bool
     now: Reading | None
+    problems: tuple[Fault, ...] = ()
 
 
 def story_of(archive: Archive, reference: Reference) -> Story:
     """The history of `NAME` or `NAME/VARIANT`. Raises Refusal when there is no such plan, saved or not."""
     path = plan_path(reference.name, reference.variant)
+    chronicle = None if isinstance(archive.found, Fault) or archive.head is None else Chronicle(archive, path)
     now, problem = _in_folder(archive, reference)
-    if archive.head is None:
-        if problem is not None:
-            raise problem
+    if problem is not None and not (chronicle and chronicle.touches):
+        raise problem
+    if chronicle is None:
         _ = archive.repository  # says why there is no history, if there is no repository
-        return _story(archive, reference, (), now, None)
-    touches = {t.commit.id: t for t in archive.touches(path)}
-    if not touches:
-        if problem is not None:
-            raise problem
-        return _story(archive, reference, (), now, None)
+        return _story(archive, reference, (), now, None, problem)
+    rows = [row for index in range(len(chronicle.commits)) if (row := _row(archive, chronicle, index)) is not None]
+    _name_revisions(archive, path, rows, _trials(archive, reference))
+    return _story(archive, reference, tuple(rows), now, archive.head, problem)
+
+
+def _name_revisions(archive: Archive, path: str, rows: list[Row], trials: dict[int, tuple[str, ...]]) -> None:
+    """Tell the rows that introduced a number from plain ones, and add what was tried of each."""
     introduced = {i.touch.commit.id for found in archive.introductions(path).values() for i in found}
-    trials = _trials(archive, reference)
-    reached = _reached(archive, [(t.commit.id, t.path) for t in touches.values() if t.after])
-    rows: list[Row] = []
-    names = list(dict.fromkeys(t.path for t in touches.values()))
-    prefix = archive.repository.prefix
-    paths = [prefix + p for p in (*names, *reached)]
-    for commit in archive.repository.log(paths):
-        touch = touches.get(commit.id)
-        if touch is not None:
-            introduces = commit.id in introduced
-            rows.append(_row(archive, commit, touch.path, touch.before[0], touch.after, reference, introduces, trials))
-        elif commit.changes:
-            row = _records_row(archive, commit, names)
-            if row is not None:
-                rows.append(row)
-    return _story(archive, reference, tuple(rows), now, archive.head)
+    for index, row in enumerate(rows):
+        if row.kind == PLAIN and row.revision and row.commit.id in introduced:
+            rows[index] = row._replace(kind=REVISION, trials=trials.get(row.revision, ()))
 
 
 def _in_folder(archive: Archive, reference: Reference) -> tuple[Reading | None, Refusal | None]:
@@ -106,7 +101,9 @@ def _in_folder(archive: Archive, reference: Reference) -> tuple[Reading | None, 
         return None, refusal
 
 
-def _story(archive: Archive, reference: Reference, rows: tuple[Row, ...], now: Reading | None, head: str | None) -> Story:
+def _story(
+    archive: Archive, reference: Reference, rows: tuple[Row, ...], now: Reading | None, head: str | None, problem: Refusal | None
+) -> Story:
     unsaved: tuple[LineDiff, ...] | None = None
     texts: tuple[TextDiff, ...] = ()
     records: tuple[RecordDiff, ...] = ()
@@ -125,6 +122,7 @@ def _story(archive: Archive, reference: Reference, rows: tuple[Row, ...], now: R
         unsaved_records=records,
         shallow=archive.repository.shallow,
         now=now,
+        problems=problem.faults if problem else now.faults if now else (),
     )
 
 
@@ -145,79 +143,39 @@ def _batch(reading: Reading) -> Fraction | None:
         return None
 
 
-def _reached(archive: Archive, states: Iterable[tuple[str, str]]) -> list[str]:
-    """Paths of all records that any saved state of the plan reached."""
-    paths: dict[str, None] = {}
-    for commit, path in states:
-        reading = _reading(archive, commit, path)
-        if reading is None:
-            continue
-        formulas = archive.at(commit).formulas()
-        for id in reading.records:
-            paths[plan_path(id) if id in formulas else material_path(id)] = None
-    return list(paths)
-
-
-def _row(
-    archive: Archive,
-    commit: Commit,
-    path: str,
-    before_blob: str | None,
-    after_blob: str | None,
-    reference: Reference,
-    introduces: bool,
-    trials: dict[int, tuple[str, ...]],
-) -> Row:
+def _row(archive: Archive, chronicle: Chronicle, index: int) -> Row | None:
+    """What one commit did to the plan, or to what it reached; None when it did nothing to it."""
+    commit = chronicle.commits[index]
+    touch = chronicle.touches.get(commit.id)
     reason = reason_in(commit.subject)
-    if after_blob is None:
-        return Row(DELETED, archive.revision_in(before_blob), commit, reason, problem="the plan was deleted")
-    try:
-        after = archive.read_at(commit.id, path, Side(path, commit.id))
-    except Refusal as refusal:
-        return Row(UNREADABLE, None, commit, reason, problem=refusal.faults[0].message)
-    parent = commit.parents[0] if commit.parents else None
-    before = _reading_before(archive, parent, path, before_blob)
+    if touch is None and not chronicle.concerns(index):
+        return None
+    if touch is not None and touch.after is None:
+        return Row(DELETED, archive.revision_in(touch.before[0]), commit, reason, problem="the plan was deleted")
+    after, before = chronicle.after(index), chronicle.before(index)
+    if not isinstance(after, Reading):
+        if touch is None or after is None:
+            return None
+        if chronicle.is_broken(index):
+            archive.says_no_number(touch.after)
+        return Row(UNREADABLE, None, commit, reason, problem=after.faults[0].message)
     lines = pair_lines(before.closure.amounts if before else (), after.closure.amounts, _batch(after))
-    number = after.plan.revision
+    records = record_differences(before.records, after.records) if before else ()
+    if touch is None:
+        if before is None or not (records or any(line.kind != "same" for line in lines)):
+            return None
+        return Row(RECORDS, after.plan.revision, commit, reason, lines, (), records)
     return Row(
-        REVISION if introduces and number else PLAIN,
-        number,
+        PLAIN,
+        after.plan.revision,
         commit,
         reason,
         lines,
         text_differences(before, after, lines) if before else (),
-        record_differences(before.records, after.records) if before else (),
-        trials.get(number, ()) if introduces else (),
+        records,
         first=before is None,
         problem="" if after.sound else after.faults[0].message,
     )
-
-
-def _reading_before(archive: Archive, parent: str | None, path: str, blob: str | None) -> Reading | None:
-    """The state before a commit; found under another name when the plan was renamed in it."""
-    if parent is None or blob is None:
-        return None
-    folder, _, _ = path.rpartition("/")
-    moment = archive.at(parent)
-    if moment.source.key(path) is None:
-        named = next((n for n in moment.source.names(folder) if moment.source.key(f"{folder}/{n}") == blob), None)
-        path = f"{folder}/{named}" if named else path
-    return _reading(archive, parent, path)
-
-
-def _records_row(archive: Archive, commit: Commit, paths: list[str]) -> Row | None:
-    """A commit that changed records only; None when the plan did not reach them then."""
-    path = next((p for p in paths if archive.at(commit.id).source.key(p) is not None), None)
-    if path is None or not commit.parents:
-        return None
-    after, before = _reading(archive, commit.id, path), _reading(archive, commit.parents[0], path)
-    if after is None or before is None:
-        return None
-    changed = record_differences(before.records, after.records)
-    lines = pair_lines(before.closure.amounts, after.closure.amounts, _batch(after))
-    if not changed and not any(line.kind != "same" for line in lines):
-        return None
-    return Row(RECORDS, after.plan.revision, commit, reason_in(commit.subject), lines, (), changed)
 
 
 def reason_in(subject: str) -> str:

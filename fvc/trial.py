@@ -6,7 +6,7 @@ The as-made is computed from the entries alone, exactly, and is what observation
 from __future__ import annotations
 
 import datetime
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import NamedTuple
@@ -32,7 +32,7 @@ class Asked(NamedTuple):
 
 
 class Entry(NamedTuple):
-    """One thing that happened. `subject` is the value of the action key."""
+    """One thing that happened. `subject` is the value of the action key; `corrects` names an earlier entry that it replaces."""
 
     id: str
     at: datetime.datetime
@@ -43,9 +43,10 @@ class Entry(NamedTuple):
     phase: str = ""
     into: str = ""
     lot: str = ""
+    corrects: str = ""
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Trial:
     """A batch made from a plan; `materials` are the records as they were on that day."""
 
@@ -57,7 +58,7 @@ class Trial:
     asked: tuple[Asked, ...]
     entries: tuple[Entry, ...]
     materials: Mapping[str, Material] = field(default_factory=dict)
-    record: Mapping[str, object] = field(default_factory=dict, compare=False, repr=False)
+    record: Mapping[str, object] = field(default_factory=dict, repr=False)
 
     @property
     def closed(self) -> bool:
@@ -84,12 +85,16 @@ class _Bench:
         self.trial = trial
         self.beakers: dict[str, Beaker] = {}
         self.inside: dict[str, str] = {}  # a combined phase -> the phase whose beaker holds it now
+        self.poured: dict[str, Beaker] = {}  # a combined phase -> what was in its beaker when it was poured
         self.weighed: set[Key] = set()
 
-    def beaker(self, phase: str) -> Beaker:
+    def holder(self, phase: str) -> str:
         while phase in self.inside:
             phase = self.inside[phase]
-        return self.beakers.setdefault(phase, {})
+        return phase
+
+    def beaker(self, phase: str) -> Beaker:
+        return self.beakers.setdefault(self.holder(phase), {})
 
     def combine_all(self) -> Beaker:
         open_ones = [p for p in self.beakers if p not in self.inside]
@@ -104,10 +109,11 @@ class _Bench:
         source, target = self.beaker(phase), self.beaker(into)
         if source is target:
             return
+        self.poured[self.holder(phase)] = dict(source)
         for key, grams in source.items():
             target[key] = target.get(key, ZERO) + grams
         source.clear()
-        self.inside[phase] = into
+        self.inside[self.holder(phase)] = self.holder(into)
 
     def phase_of(self, material: str, entry: Entry) -> str:
         if entry.phase:
@@ -116,10 +122,10 @@ class _Bench:
         fresh = [p for p in phases if (p, material) not in self.weighed]
         return (fresh or phases or [next(iter(self.beakers), "")])[0]
 
-    def take(self, beaker: Beaker, keys: list[Key], grams: Fraction, entry: Entry) -> None:
-        """Take `grams` out of `keys` in the proportion in which they are there."""
-        there = sum((beaker[k] for k in keys), ZERO)
-        if grams > there:
+    def take(self, beaker: Beaker, portion: Beaker, grams: Fraction, entry: Entry) -> None:
+        """Take `grams` out of a beaker in the proportions of `portion`."""
+        there = sum(portion.values(), ZERO)
+        if grams > there or any(grams * part > beaker[key] * there for key, part in portion.items()):
             raise Refusal(
                 Fault(
                     f"entry {entry.id}: {entry.action} {exact(grams)} g, and only {exact(there)} g were there",
@@ -127,8 +133,8 @@ class _Bench:
                     next="correct the entry with a new one, or add what was forgotten before it",
                 )
             )
-        for key in keys:
-            beaker[key] -= grams * beaker[key] / there
+        for key, part in portion.items():
+            beaker[key] -= grams * part / there
 
     def play(self, entry: Entry) -> None:
         grams = entry.grams or ZERO
@@ -142,13 +148,13 @@ class _Bench:
             self.combine(entry.subject, entry.into)
         elif entry.action == "lost":
             beaker = self.beaker(entry.phase) if entry.phase else self._holding(entry.subject)
-            self.take(beaker, [k for k in beaker if k[1] == entry.subject], grams, entry)
+            self.take(beaker, {k: g for k, g in beaker.items() if k[1] == entry.subject}, grams, entry)
         elif entry.action == "left":
             beaker = self.beaker(entry.subject)
-            self.take(beaker, list(beaker), grams, entry)
+            self.take(beaker, self.poured.get(entry.subject, dict(beaker)), grams, entry)
         elif entry.action in ("spilled", "sampled"):
             beaker = self.beaker(entry.phase) if entry.phase else self.combine_all()
-            self.take(beaker, list(beaker), grams, entry)
+            self.take(beaker, dict(beaker), grams, entry)
 
     def _holding(self, material: str) -> Beaker:
         for beaker in self.beakers.values():
@@ -157,15 +163,28 @@ class _Bench:
         return self.combine_all()
 
 
+def in_force(entries: Sequence[Entry]) -> list[Entry]:
+    """The entries that count: a correction stands in the place of the one it corrects, the latest last."""
+    corrected = {entry.corrects: entry for entry in entries if entry.corrects}
+    out = []
+    for entry in entries:
+        if entry.corrects:
+            continue
+        while entry.id in corrected:
+            entry = corrected[entry.id]
+        out.append(entry)
+    return out
+
+
 def as_made(trial: Trial) -> tuple[MadeLine, ...]:
     """What the batch holds after all entries, played in order; grams, exact.
 
     Water that evaporated takes nothing else along; a spill or a sample takes everything in its
-    proportion; what was left on a phase's beaker takes that phase only. Raises Refusal when
-    nothing was weighed or when more is taken out than was there.
+    proportion; what was left on a phase's beaker takes that phase only, also when it is noted
+    after pouring. Raises Refusal when nothing was weighed or when more is taken out than was there.
     """
     bench = _Bench(trial)
-    for entry in trial.entries:
+    for entry in in_force(trial.entries):
         bench.play(entry)
     held: Beaker = {}
     for beaker in bench.beakers.values():

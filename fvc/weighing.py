@@ -6,101 +6,23 @@ stored, and never the truth: the plan is percent, the batch is what was really w
 
 from __future__ import annotations
 
-import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import NamedTuple
 
-from fvc.amounts import HUNDRED, ZERO, apportion, fixed, mass, needed_decimals, number, round_to, shown, step_of, volume
+from fvc.amounts import HUNDRED, ZERO, apportion, fixed, needed_decimals, round_to, shown, step_of
+from fvc.batch import Batch, batch_grams, parse_batch  # noqa: F401 TEMPORARY
 from fvc.errors import Refusal
 from fvc.formula import BALANCE, FIXED, MADE, PROTECTED_FUNCTIONS, Amount
 from fvc.reading import Reading
-
-
-class Scale(NamedTuple):
-    """A balance on the bench: what it resolves and what it carries, in grams; most None: no limit."""
-
-    step: Fraction
-    most: Fraction | None = None
-
-    @property
-    def decimals(self) -> int:
-        """Decimals that its display needs."""
-        return needed_decimals(self.step) or 0
-
-
-COMMON_SCALES = (Scale(Fraction(1, 100), Fraction(500)), Scale(Fraction(1), Fraction(5000)))
-SMALL_BELOW = Fraction(20)  # steps; half a step is then 2.5 %
+from fvc.scales import COMMON_SCALES, SMALL_BELOW, Scale, choose_scale, scale_from_text  # noqa: F401 TEMPORARY
 
 # USP general chapter <41> (official 1 August 2019): smallest net weight 2000 x s, s never below
 # 0.41 d, so 820 d. Information for the reader, not an error: home makers work below that.
 USP_41_STEPS = 820
 
-_BOTTLES = re.compile(r"([1-9][0-9]*)\s*[x×]\s*(.+)")
-_BY_MATERIAL = re.compile(r"(\S+)\s+(\S.*)")
 
-
-class Batch(NamedTuple):
-    """A batch size as asked for: grams, or a volume that needs a density, or as much as a material allows."""
-
-    text: str
-    grams: Fraction | None = None
-    millilitres: Fraction | None = None
-    material: str = ""
-    material_grams: Fraction = ZERO
-
-
-def parse_batch(text: str) -> Batch:
-    """`500g`, `1.5 kg`, `5 oz`, `200 mL`, `6 x 30 mL`, or `neroli-oil 3.2g`. ValueError otherwise."""
-    plain = " ".join(text.split())
-    bottles = _BOTTLES.fullmatch(plain)
-    count = int(bottles[1]) if bottles else 1
-    each = bottles[2] if bottles else plain
-    by_material = _BY_MATERIAL.fullmatch(plain)
-    if by_material and not bottles and re.fullmatch(r"[a-z0-9-]*[a-z][a-z0-9-]*", by_material[1]) and not by_material[2].isalpha():
-        return Batch(plain, material=by_material[1], material_grams=mass(by_material[2]))
-    if re.search(r"(ml|l)$", each, re.IGNORECASE):
-        return Batch(plain, millilitres=volume(each) * count)
-    try:
-        return Batch(plain, grams=mass(each) * count)
-    except ValueError as error:
-        raise ValueError(f"{error}; a batch is such as 150g, 1.5 kg, 5 oz, 200 mL, 6 x 30 mL, or neroli-oil 3.2g") from None
-
-
-def batch_grams(batch: Batch, reading: Reading, density: Fraction | None) -> Fraction:
-    """The batch in grams. density: g/mL of the product, needed for a volume.
-
-    Raises Refusal when a density is missing or the material gives no size.
-    """
-    if batch.grams is not None:
-        return batch.grams
-    if batch.millilitres is not None:
-        if density is None:
-            raise Refusal(
-                f'the batch "{batch.text}" is a volume and the density of {reading.plan.id} is not known',
-                next="add --density 1.01 (g/mL), or density = 1.01 under [spec] in the plan",
-            )
-        return batch.millilitres * density
-    percent = sum((a.counted for a in reading.closure.amounts if a.line.material == batch.material), ZERO)
-    if percent == 0:
-        known = ", ".join(reading.plan.reached())
-        raise Refusal(f"{batch.material} is not in {reading.plan.id}, so it gives no batch size", next=f"name one of: {known}")
-    return batch.material_grams * 100 / percent
-
-
-def scale_from_text(text: str) -> Scale:
-    """`0.01 g`, `0.1g` or `1` (grams). ValueError otherwise."""
-    plain = text.strip()
-    step = number(plain).value if re.fullmatch(r"[0-9.,]+", plain) else mass(plain)
-    if step == 0:
-        raise ValueError("a scale resolves more than zero")
-    if needed_decimals(step) is None or step > 1000:
-        raise ValueError("a scale steps in a decimal fraction of a gram, such as 0.01 g")
-    return Scale(step)
-
-
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class WeighLine:
     """One row of a weigh sheet; masses in grams.
 
@@ -128,7 +50,7 @@ class WeighLine:
         return (self.grams - self.exact_grams) * 100 / self.exact_grams
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class WeighSheet:
     """Grams for one batch.
 
@@ -150,18 +72,12 @@ class WeighSheet:
 _STOCKS = tuple(Fraction(s) for s in ("50", "25", "20", "10", "5", "2", "1", "0.5", "0.2", "0.1"))
 
 
-def choose_scale(grams: Fraction, scales: Sequence[Scale]) -> Scale:
-    """The finest scale that carries `grams`; where none does, the one that carries most."""
-    fit = [s for s in scales if s.most is None or grams <= s.most]
-    return min(fit, key=lambda s: s.step) if fit else max(scales, key=lambda s: s.most or ZERO)
-
-
-def takers(reading: Reading, exact: Sequence[Fraction | None]) -> list[int]:
-    """Lines that may take the rounding remainder, the best first.
+def takers(reading: Reading, exact: Sequence[Fraction | None]) -> tuple[list[int], list[int]]:
+    """Lines that may take the rounding remainder, the best first, and those that should not.
 
     The balance; else the largest free line without an equal; then largest free lines that have
     equals. Never a preservative, an essential oil, a line with a limit of use, an open line or
-    one held by a ratio: those stand last, the largest first, for a plan that has nothing else.
+    one held by a ratio: those are the second list, the largest first, for a plan that has nothing else.
     """
     amounts = reading.closure.amounts
     order = sorted((i for i, g in enumerate(exact) if g is not None), key=lambda i: (-(exact[i] or ZERO), i))
@@ -177,7 +93,8 @@ def takers(reading: Reading, exact: Sequence[Fraction | None]) -> list[int]:
 
     alone = [i for i in order if free(i) and sum(1 for g in exact if g == exact[i]) == 1]
     others = [i for i in order if free(i)]
-    return list(dict.fromkeys([*balance, *alone, *others, *order]))
+    may = list(dict.fromkeys([*balance, *alone, *others]))
+    return may, [i for i in order if i not in may]
 
 
 def weigh_sheet(reading: Reading, asked: Fraction, scales: Sequence[Scale], small_below: Fraction = SMALL_BELOW) -> WeighSheet:
@@ -202,25 +119,41 @@ def weigh_sheet(reading: Reading, asked: Fraction, scales: Sequence[Scale], smal
     chosen = [choose_scale(g or ZERO, scales) for g in exact]
     grams = [None if g is None else round_to(g, s.step) for g, s in zip(exact, chosen, strict=True)]
     rest = batch - sum((g for g in grams if g is not None), ZERO)
-    taker = None
-    for i in takers(reading, exact):
-        moved = (grams[i] or ZERO) + round_to(rest, chosen[i].step)
-        if moved >= 0:
-            taker, grams[i] = i, moved
-            break
+    took = _placed(rest, grams, chosen, *takers(reading, exact))
     lines = []
     for i, amount in enumerate(amounts):
-        lines.append(_line(amount, chosen[i], grams[i], exact[i], i == taker and rest != 0, batch, small_below))
-    total = sum((g for g in grams if g is not None), ZERO)
+        g = grams[i]
+        lines.append(_line(amount, chosen[i], None if g is None else g + took.get(i, ZERO), exact[i], i in took, batch, small_below))
+    total = sum((line.grams for line in lines if line.grams is not None), ZERO)
     return WeighSheet(
         lines=tuple(lines),
         asked=asked,
         batch=batch,
         total=total,
         batch_scale=batch_scale,
-        rule=_rule(reading, taker, rest),
+        rule=_rule(reading, took),
         small_below=small_below,
     )
+
+
+def _placed(
+    rest: Fraction, grams: Sequence[Fraction | None], scales: Sequence[Scale], may: Sequence[int], last: Sequence[int]
+) -> dict[int, Fraction]:
+    """Who takes how much of the rounding remainder: the best line that can take it whole.
+
+    Where none can give so much (a batch of few steps), each gives one step of its scale, the best first.
+    """
+    for i in may or last:
+        given = round_to(rest, scales[i].step)
+        if (grams[i] or ZERO) + given >= 0:
+            return {i: given} if given else {}
+    took: dict[int, Fraction] = {}
+    for i in (*may, *last):
+        given = max(round_to(rest, scales[i].step), -min(scales[i].step, grams[i] or ZERO))
+        if given:
+            took[i] = given
+            rest -= given
+    return took
 
 
 def _line(
@@ -254,13 +187,18 @@ def _line(
     )
 
 
-def _rule(reading: Reading, taker: int | None, rest: Fraction) -> str:
+def _rule(reading: Reading, took: Mapping[int, Fraction]) -> str:
     rule = "Lines are rounded half up"
-    if taker is None or rest == 0:
+    if not took:
         return rule + "."
-    line = reading.closure.amounts[taker].line
-    what = "the balance" if line.level.kind == BALANCE else "the largest line free to move"
+    rest = sum(took.values(), ZERO)
     moved = f"{'+' if rest > 0 else ''}{fixed(rest, needed_decimals(rest) or 0)} g"
+    taken = [reading.closure.amounts[i].line for i in took]
+    if len(taken) > 1:
+        names = ", ".join(line.material for line in taken)
+        return f"{rule}; {names} share the rest ({moved}), which is more than any one of them can give."
+    line = taken[0]
+    what = "the balance" if line.level.kind == BALANCE else "the largest line free to move"
     return f"{rule}; {line.material}, {what}, takes the rest ({moved})."
 
 

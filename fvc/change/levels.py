@@ -13,12 +13,12 @@ from typing import NamedTuple
 
 from fvc.amounts import HUNDRED, ZERO, fixed, mass, needed_decimals, number, round_to, shown, step_of
 from fvc.errors import Fault, Refusal
-from fvc.formula import BALANCE, FIXED, OPEN, RATIO, Level, Line, level_number, level_words
+from fvc.formula import BALANCE, FIXED, OPEN, Level, Line, level_number, level_words
 from fvc.names import is_phase_name, printable, suggestion, why_not_an_id
 from fvc.reading import Reading
 
 FORMS = (
-    "MATERIAL=2.5, =+0.5, =-20%, =3.0g, =none (remove), =balance, =open, '=4 x neroli-oil', "
+    "MATERIAL=2.5, =+0.5, =-20%, =3.0g, =none (remove), =balance, =open, '=open 0.45', '=4 x neroli-oil', "
     "or PHASE:MATERIAL=1.0 to add a line or to pick one of several"
 )
 
@@ -92,19 +92,25 @@ def _edit(reading: Reading, asked: Asked, decimals: int, batch: Fraction | None,
         return LevelEdit(asked.phase, asked.material, level, adds=True, rounded=rounded)
     if asked.value.lower() == "none":
         return LevelEdit(line.phase, line.material, None)
+    if line.level.follows and not free and asked.value[0] in "+-":
+        raise _held(line)
     level, rounded = _new_level(reading, asked, line, decimals, batch)
-    if line.level.kind == RATIO and level.kind != RATIO and not free:
-        held = f"{line.material} is held by the ratio {line.level.text}"
-        raise Refusal(
-            held,
-            next=f'change the ratio:  "{line.material}=5 x {_ratio_rest(line.level)}"  or free the line with --free',
-        )
-    if line.level.kind == BALANCE and level.kind != BALANCE and not free:
-        raise Refusal(
+    if line.level.follows and level.kind != line.level.kind and not free:
+        raise _held(line)
+    return LevelEdit(line.phase, line.material, level, rounded=rounded)
+
+
+def _held(line: Line) -> Refusal:
+    """Why a line that follows others takes no level of its own, with both ways out."""
+    if line.level.kind == BALANCE:
+        return Refusal(
             f"{line.material} is the balance: it takes whatever closes the total to 100",
             next="change another line and it follows, or give it a level of its own with --free",
         )
-    return LevelEdit(line.phase, line.material, level, rounded=rounded)
+    return Refusal(
+        f"{line.material} is held by the ratio {line.level.text}",
+        next=f'change the ratio:  "{line.material}=5 x {_ratio_rest(line.level)}"  or free the line with --free',
+    )
 
 
 def _ratio_rest(level: Level) -> str:
@@ -152,17 +158,20 @@ def _new_level(reading: Reading, asked: Asked, line: Line | None, decimals: int,
                 raise ValueError("grams need a batch size: add --batch 200g")
             exact = mass(value) * HUNDRED / batch
             return _computed(exact, 0, decimals)
-        open_at = re.fullmatch(r"open\s+([0-9.]+)", value)
-        if open_at:
-            return Level(OPEN, "open", level_number(open_at[1]).number), ZERO
-        if re.fullmatch(r"[0-9.,]+", value):
-            return level_number(value), ZERO
-        level = level_words(value)
-        if level.kind == OPEN and line is not None and line.level.kind == OPEN:
+        level = typed_level(value)
+        if level == Level(OPEN, "open") and line is not None and line.level.kind == OPEN:
             level = line.level
         return level, ZERO
     except ValueError as error:
         raise Refusal(f"{printable(asked.text)}: {error}", next=f"write {FORMS}") from None
+
+
+def typed_level(value: str) -> Level:
+    """A level as typed behind the equals sign: a number, words, or `open 0.45`. Raises ValueError with the reason."""
+    open_at = re.fullmatch(r"open\s+([0-9.,]+)", value, re.IGNORECASE)
+    if open_at:
+        return Level(OPEN, "open", level_number(open_at[1]).number)
+    return level_number(value) if re.fullmatch(r"[0-9.,]+", value) else level_words(value)
 
 
 def _relative(

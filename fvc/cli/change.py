@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import tempfile
 from pathlib import Path
 from typing import Annotated
 
@@ -14,9 +16,9 @@ from fvc.compare.diff import Diff
 from fvc.compare.diff import diff as compare
 from fvc.errors import EXIT_DONE, Fault, Refusal
 from fvc.files.editor import edit_levels
-from fvc.files.records import read_plan
+from fvc.files.plans import read_plan
 from fvc.files.toml_text import TomlText
-from fvc.files.writer import replace, writing
+from fvc.files.writer import replace, replaced, writing
 from fvc.formulary import plan_path
 from fvc.reading import Reading
 from fvc.references import Archive, Reference, parse_reference
@@ -66,11 +68,12 @@ def set(  # the command's own word
         if not write and new != old and interactive():
             write = confirmed("write this into the plan?")
     saved: Saved | None = None
-    if write and new != old:
+    if reason.strip():
+        with replaced(archive.root / path, new, old, path, archive.repository.git_dir):
+            saved = save_revision(Archive.open(archive.root), reference, reason)
+    elif write and new != old:
         with writing(_lock_folder(archive)):
             replace(archive.root / path, new, old, path)
-    if reason.strip():
-        saved = save_revision(Archive.open(archive.root), reference, reason)
     if as_json:
         from fvc.show import data
 
@@ -98,9 +101,9 @@ def _room(before: Reading, after: Reading) -> list[Fault]:
 
 
 def _show(result: Diff, before: Reading, edits: list[LevelEdit]) -> None:
-    from fvc.show import terminal
+    from fvc.show import differences
 
-    terminal.diff(screen(), result)
+    differences.diff(screen(), result)
     for edit in edits:
         if edit.rounded:
             print_note(
@@ -134,7 +137,12 @@ def check_not_locked(archive: Archive, reference: Reference) -> None:
 
 
 def _lock_folder(archive: Archive) -> Path:
-    return archive.root if isinstance(archive.found, Fault) else archive.found.common_dir
+    """Git's own folder; without git one in the system's temporary folder, so that nothing is left among the plans."""
+    if not isinstance(archive.found, Fault):
+        return archive.found.common_dir
+    folder = Path(tempfile.gettempdir()) / f"fvc-{os.getuid() if hasattr(os, 'getuid') else 'lock'}"
+    folder.mkdir(exist_ok=True)
+    return folder
 
 
 def revise(

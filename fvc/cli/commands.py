@@ -108,7 +108,7 @@ COMMANDS: dict[str, Command] = {c.name: c for _, group in DAY for c in group}
 def help_text(version: str) -> str:
     """The page that `fvc --help` shows."""
     lines = [f"fvc {version}: formula version control for makers of hair and skin products", ""]
-    lines += ["usage: fvc COMMAND ...    in the folder of a formulary; fvc alone shows today's page", ""]
+    lines += ["usage: fvc COMMAND ...   in the folder of a formulary; fvc alone: today's page", ""]
     width = max(len(c.usage) for c in COMMANDS.values())
     for title, group in DAY:
         lines.append(f"{title}")
@@ -120,7 +120,8 @@ def help_text(version: str) -> str:
     lines += [
         "REF is a plan or a moment of it: face-toner, face-toner.4, face-toner.before,",
         "face-toner.2026-03-01, face-toner/VARIANT, or a trial's id.",
-        "fvc COMMAND --help shows options and more examples; every reading command takes --json.",
+        "fvc COMMAND --help shows options and more examples.",
+        "Every reading command takes --json.",
         "fvc --version shows the version.",
     ]
     return "\n".join(lines)

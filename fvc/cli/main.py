@@ -6,17 +6,39 @@ that is slow: a tool that starts late is a tool that stays closed.
 
 from __future__ import annotations
 
+import errno
+import io
 import os
 import sys
 from collections.abc import Sequence
 
 from fvc import __version__
-from fvc.errors import EXIT_DONE, EXIT_FAULT_OF_TOOL, EXIT_STOPPED, Refusal
+from fvc.errors import EXIT_DONE, EXIT_FAULT_OF_TOOL, EXIT_INPUT, EXIT_STOPPED, Refusal
+
+
+def console() -> None:
+    """Run the console command: `main`, and then leave at once.
+
+    A run is short and its memory goes back to the system as a whole, so neither collecting
+    cycles nor taking every module apart at the end is worth the time it takes (together about
+    two bare interpreter starts, see docs/speed.md). Everything written is flushed before.
+    """
+    import gc
+
+    gc.disable()
+    code = main()
+    for stream in (sys.stdout, sys.stderr):
+        try:
+            stream.flush()
+        except (OSError, ValueError):
+            pass
+    os._exit(code)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command line; the exit code. Data goes to stdout, messages to stderr."""
     given = list(sys.argv[1:] if arguments is None else arguments)
+    _streams()
     try:
         code = _run(given)
         sys.stdout.flush()
@@ -32,7 +54,22 @@ def main(arguments: Sequence[str] | None = None) -> int:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return EXIT_DONE
     except Exception as error:
+        if isinstance(error, OSError) and error.errno == errno.ENOSPC:
+            _say(f"cannot be written: {error.strerror}\n  next: make room on that disk, then try again")
+            return EXIT_INPUT
+        if isinstance(error.__cause__, KeyboardInterrupt):  # Python 3.11 wraps it while a class is made
+            _say("stopped")
+            return EXIT_STOPPED
         return _fault_of_tool(error, given)
+
+
+def _streams() -> None:
+    """Make do with the streams we are given: a closed one swallows, and what an encoding lacks becomes `?`."""
+    for name, mode in (("stdin", "r"), ("stdout", "w"), ("stderr", "w")):
+        if getattr(sys, name) is None:  # `fvc sheet x >&-`
+            setattr(sys, name, open(os.devnull, mode, encoding="utf-8"))  # noqa: SIM115  (for the rest of the run)
+    if isinstance(sys.stdout, io.TextIOWrapper) and sys.stdout.errors == "strict":
+        sys.stdout.reconfigure(errors="replace")
 
 
 def _run(given: list[str]) -> int:
@@ -40,6 +77,11 @@ def _run(given: list[str]) -> int:
         from fvc.cli.today import today
 
         return today(as_json=False)
+    for text in given:
+        if any("\ud800" <= c <= "\udfff" for c in text):  # bytes that are no UTF-8 reach us as lone surrogates
+            from fvc.names import printable
+
+            raise Refusal(f'"{printable(text)}" is not UTF-8 text', next="type it again in a terminal that is set to UTF-8")
     word = given[0]
     if word in ("--version", "-V"):
         print(f"fvc {__version__}")

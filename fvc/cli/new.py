@@ -3,25 +3,29 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, TypeVar
 
 import typer
 
-from fvc.amounts import ZERO, fixed, mass, shown
-from fvc.change.levels import parse_assignment
+from fvc.amounts import HUNDRED, ZERO, fixed, mass, shown
+from fvc.batch import parse_batch
+from fvc.change.levels import Asked, parse_assignment, typed_level
 from fvc.cli.parsing import folder_name, open_archive, screen, warn
 from fvc.errors import EXIT_DONE, Fault, Refusal
 from fvc.files import templates
-from fvc.files.records import read_plan
+from fvc.files.editor import level_toml
+from fvc.files.plans import read_plan
 from fvc.files.schema import schema_files
 from fvc.files.writer import replace
-from fvc.formula import level_number, level_words
 from fvc.formulary import SETTINGS_FILE, material_path, plan_path
 from fvc.git import NO_IDENTITY, Repository
 from fvc.names import nearest, printable, why_not_an_id
 from fvc.references import Archive, Reference
-from fvc.weighing import grams_to_percent, parse_batch
+from fvc.weighing import grams_to_percent
+
+T = TypeVar("T")
 
 KINDS = ("formulary", "formula", "material")
 
@@ -57,7 +61,8 @@ def new(
         return new_formulary(Path(name), title)
     reason = why_not_an_id(name)
     if reason:
-        raise Refusal(f'"{printable(name)}" cannot be an id: {reason}', next="for example  fvc new material citric-acid-50")
+        example = "citric-acid-50" if kind == "material" else "face-toner"
+        raise Refusal(f'"{printable(name)}" cannot be an id: {reason}', next=f"for example  fvc new {kind} {example}")
     archive = open_archive()
     taken = [p for p in (plan_path(name), material_path(name)) if archive.now.source.read(p) is not None]
     if taken:
@@ -67,7 +72,6 @@ def new(
         path = material_path(name)
     else:
         text, path = _formula(archive, name, title, batch, lines or [], decimals), plan_path(name)
-    (archive.root / path).parent.mkdir(parents=True, exist_ok=True)
     replace(archive.root / path, text.encode(), None, path)
     out = screen()
     out.print(f"Made {folder_name(archive.root / path)}. Open it in your editor.")
@@ -91,15 +95,19 @@ def _formula(archive: Archive, name: str, title: str, batch: str, lines: list[st
     try:
         parse_batch(batch or "100 g")
         if in_grams:
-            weights = [mass(a.value) for a in asked]
+            weights = [_each(a, mass) for a in asked]
             levels = [fixed(p, decimals) for p in grams_to_percent(weights, decimals)]
             total = sum(weights, ZERO)
+            for a, weight, level in zip(asked, weights, levels, strict=True):
+                if not level.strip("0."):
+                    share = shown(weight * HUNDRED / total, decimals, 8)
+                    raise ValueError(f"{a.text}: that is {share} %, which rounds to 0 at {decimals} decimals; add --decimals")
             screen().print(
                 f"{shown(total, 0)} g in all; levels rounded half up to {decimals} decimals, the rest on the largest single line."
             )
             batch = batch or f"{shown(total, 0)} g"
         else:
-            levels = [_level(a.value) for a in asked]
+            levels = [level_toml(_each(a, typed_level)) for a in asked]
     except ValueError as error:
         raise Refusal(str(error), next="for example  A:water=balance A:glycerin=3  or  A:water=300g A:glycerin=25g") from None
     for a, level in zip(asked, levels, strict=True):
@@ -116,16 +124,17 @@ def _formula(archive: Archive, name: str, title: str, batch: str, lines: list[st
     return text
 
 
-def _level(value: str) -> str:
+def _each(asked: Asked, read: Callable[[str], T]) -> T:
+    """One value read, with the whole assignment named when it cannot be."""
     try:
-        return level_number(value).text
-    except ValueError:
-        return f'"{level_words(value).text}"'
+        return read(asked.value)
+    except ValueError as error:
+        raise ValueError(f"{asked.text}: {error}") from None
 
 
 def new_formulary(folder: Path, title: str) -> int:
     """A folder with formulary.toml, schemas, a first material, and git around it where there is none."""
-    name = folder.name or folder.resolve().name
+    name = folder.resolve().name if folder.name in ("", "..") else folder.name
     if (folder / SETTINGS_FILE).exists():
         raise Refusal(Fault("a formulary is there already", file=f"{folder_name(folder)}/{SETTINGS_FILE}", next="cd there and go on"))
     if not name.isprintable() or name.startswith("-"):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import os
 import sys
 from collections.abc import Callable, Iterable, Sequence
@@ -12,15 +13,15 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from fvc.amounts import number
+from fvc.batch import batch_grams, parse_batch
 from fvc.cli.commands import Command
-from fvc.errors import EXIT_DONE, Fault, Refusal
+from fvc.errors import EXIT_DONE, EXIT_STOPPED, Fault, Refusal
 from fvc.names import printable
 from fvc.reading import Reading
 from fvc.references import Archive
-from fvc.weighing import batch_grams, parse_batch
 
 if TYPE_CHECKING:
-    from rich.console import Console
+    from fvc.show.screen import Screen
 
 AsJson = Annotated[bool, typer.Option("--json", help="Print data for a script instead of a screen.")]
 BatchSize = Annotated[
@@ -45,12 +46,18 @@ def run(command: Command, function: Callable[..., Any], arguments: Sequence[str]
         raise
     except typer.Abort:
         raise KeyboardInterrupt from None
+    except SystemExit as left:  # so typer ends when the reader of a pipe has gone
+        if isinstance(left.__context__, BrokenPipeError):
+            raise BrokenPipeError from None
+        raise
     except Exception as error:
         # typer's usage errors, whichever package they come from in its version
         say = getattr(error, "format_message", None)
         if say is None:
             raise
         raise Refusal(printable(str(say())).rstrip("."), next=f"usage: fvc {command.usage}   (fvc {command.name} --help)") from None
+    if result == EXIT_STOPPED:  # what newer versions of typer make of Ctrl-C
+        raise KeyboardInterrupt
     return result if isinstance(result, int) else EXIT_DONE
 
 
@@ -92,13 +99,15 @@ def _spec_density(reading: Reading) -> Fraction | None:
 
 
 def print_json(value: dict[str, Any]) -> None:
-    """Data to stdout, UTF-8."""
+    """Data to stdout, in UTF-8 whatever the terminal uses."""
     from fvc.show.data import dumps
 
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        sys.stdout.reconfigure(encoding="utf-8")
     sys.stdout.write(dumps(value) + "\n")
 
 
-def screen() -> Console:
+def screen() -> Screen:
     """The console on stdout."""
     from fvc.show.screen import console
 

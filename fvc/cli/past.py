@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from fvc.cli.parsing import AsJson, open_archive, print_json, screen
+from fvc.cli.parsing import AsJson, open_archive, print_json, screen, warn
 from fvc.errors import EXIT_DONE, Refusal
 from fvc.references import Archive, parse_reference
 from fvc.story import Story, story_of, trace_of
@@ -21,15 +21,17 @@ def history(name: Name, as_json: AsJson = False) -> int:
 
 def show_history(archive: Archive, name: str, as_json: bool = False) -> int:
     """Print the history of a plan."""
+    archive.begin(name, story=True)
+    if not as_json:
+        from fvc.show import past  # while git is answering
     story = _story(archive, name)
     if as_json:
         from fvc.show import data
 
         print_json(data.history(story))
     else:
-        from fvc.show import terminal
-
-        terminal.history(screen(), story)
+        past.history(screen(), story)
+    warn(story.problems)
     return EXIT_DONE
 
 
@@ -44,6 +46,9 @@ def trace(
 
 def show_trace(archive: Archive, name: str, material: str, as_json: bool = False) -> int:
     """Print the life of one ingredient in a plan."""
+    archive.begin(name, story=True)
+    if not as_json:
+        from fvc.show import past  # while git is answering
     story = _story(archive, name)
     levels = trace_of(story, material)
     if as_json:
@@ -51,9 +56,8 @@ def show_trace(archive: Archive, name: str, material: str, as_json: bool = False
 
         print_json(data.trace(story, material, levels))
     else:
-        from fvc.show import terminal
-
-        terminal.trace(screen(), story, material, levels)
+        past.trace(screen(), story, material, levels)
+    warn(story.problems)
     return EXIT_DONE
 
 

@@ -13,7 +13,6 @@ from fvc.errors import EXIT_ANSWER_IS_NO, EXIT_DONE, EXIT_INPUT, Refusal
 from fvc.names import printable
 from fvc.reading import Reading
 from fvc.references import Archive, parse_reference
-from fvc.weighing import scale_from_text, weigh_sheet
 
 Ref = Annotated[str, typer.Argument(metavar="REF", help="face-toner, face-toner.4, face-toner.before, face-toner/VARIANT, a trial's id.")]
 
@@ -31,6 +30,9 @@ def sheet(
 
 def show_sheet(archive: Archive, ref: str, batch: str = "", density: str = "", composition: bool = False, as_json: bool = False) -> int:
     """Print the sheet of a reference; 2 when the plan does not close."""
+    archive.begin(ref)
+    if not as_json:
+        from fvc.show import sheets  # while git is answering
     reading = archive.resolve(ref)
     grams, text = batch_of(reading, batch, density) if reading.sound else (None, "")
     if as_json:
@@ -38,9 +40,7 @@ def show_sheet(archive: Archive, ref: str, batch: str = "", density: str = "", c
 
         print_json(data.sheet(reading, grams))
     else:
-        from fvc.show import terminal
-
-        terminal.sheet(screen(), reading, grams, text, archive.now.settings().scales, composition=composition)
+        sheets.sheet(screen(), reading, grams, text, archive.now.settings().scales, composition=composition)
     warn(reading.warnings)
     if reading.faults:
         warn(reading.faults, "no grams")
@@ -61,6 +61,10 @@ def weigh(
 
 def show_weigh(archive: Archive, ref: str, batch: str = "", scale: str = "", density: str = "", as_json: bool = False) -> int:
     """Print the weigh sheet of a reference, on the scales of the formulary as it is today."""
+    from fvc.scales import scale_from_text
+    from fvc.weighing import weigh_sheet
+
+    archive.begin(ref)
     reading = archive.resolve(ref)
     if not reading.sound:
         raise Refusal(reading.faults)
@@ -78,9 +82,9 @@ def show_weigh(archive: Archive, ref: str, batch: str = "", scale: str = "", den
 
         print_json(data.weigh(reading, result))
     else:
-        from fvc.show import terminal
+        from fvc.show import sheets
 
-        terminal.weigh(screen(), reading, result, text)
+        sheets.weigh(screen(), reading, result, text)
     warn(reading.warnings)
     return EXIT_DONE
 
@@ -113,6 +117,9 @@ def show_diff(
     as_json: bool = False,
 ) -> int:
     """Print the difference of two references; 1 when it must match and does not."""
+    archive.begin(a, b)
+    if not as_json:
+        from fvc.show import differences  # noqa: F401 - while git is answering
     before, after = sides(archive, a, b)
     grams, _ = batch_of(after, batch, density)
     result = compare(before, after, grams)
@@ -127,9 +134,9 @@ def show_result(result: Diff, *, every: bool = False, as_json: bool = False) -> 
 
         print_json(data.diff(result))
     else:
-        from fvc.show import terminal
+        from fvc.show import differences
 
-        terminal.diff(screen(), result, every=every)
+        differences.diff(screen(), result, every=every)
     warn(result.warnings)
 
 

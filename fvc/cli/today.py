@@ -6,6 +6,7 @@ from typing import Any
 
 from fvc.cli.parsing import open_archive, print_json, screen, warn
 from fvc.errors import EXIT_DONE, Fault, Refusal
+from fvc.names import why_not_an_id
 from fvc.references import Archive, Reference
 
 
@@ -42,6 +43,10 @@ def show_today(archive: Archive, as_json: bool = False) -> int:
 def _plan(archive: Archive, reference: Reference) -> dict[str, Any]:
     row: dict[str, Any] = {"plan": reference.plan_name, "title": None, "status": None, "revision": None, "saved": False, "problem": None}
     try:
+        for id in (reference.name, reference.variant):
+            reason = why_not_an_id(id) if id else None
+            if reason:
+                raise Refusal(f'"{id}" is no id, {reason}: rename its file')
         reading = archive.folder_reading(reference)
         saved = archive.head is not None and not archive.unsaved(reference, reading)
         row |= {"title": reading.plan.title, "status": reading.plan.status, "revision": reading.plan.revision, "saved": saved}
@@ -89,7 +94,7 @@ def _page(archive: Archive, plans: list[dict[str, Any]], trials: list[str]) -> N
             row["status"],
             row["title"],
         )
-    out.print(indented(table))
+    out.print(table)
     unsaved = [r["plan"] for r in plans if not r["saved"] and not r["problem"]]
     if unsaved:
         out.print()

@@ -25,10 +25,10 @@ from typing import NamedTuple
 from fvc.amounts import HUNDRED, ZERO
 from fvc.composition import composition_of, totals_by_function
 from fvc.errors import Fault
-from fvc.files.fields import flatten
 from fvc.formula import FIXED, MADE, OPEN, Amount, Line
 from fvc.material import Share
 from fvc.reading import Reading, Side
+from fvc.record import flatten
 
 ADDED, REMOVED, RAISED, LOWERED = "added", "removed", "raised", "lowered"
 FOLLOWED, MOVED, SAME = "followed", "moved", "same"
@@ -146,7 +146,7 @@ class RecordDiff(NamedTuple):
     after: str | None
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Diff:
     """Everything that differs between two readings; `lines` holds the unchanged ones too.
 

@@ -23,12 +23,12 @@ _Splice = tuple[int, int, str]  # start, end, new text
 def toml_string(text: str) -> str:
     """`text` as a TOML basic string."""
     escaped = text.replace("\\", "\\\\").replace('"', '\\"')
-    return '"' + "".join(c if c.isprintable() else f"\\u{ord(c):04x}" for c in escaped) + '"'
+    return '"' + "".join(c if c.isprintable() else f"\\u{ord(c):04x}" if ord(c) < 0x10000 else f"\\U{ord(c):08x}" for c in escaped) + '"'
 
 
 def level_toml(level: Level, note: str = "") -> str:
     """A level as the value of its row. note: raw TOML text of a note to keep."""
-    value = level.text if level.kind == FIXED else f'"{level.text}"'
+    value = level.text if level.kind == FIXED else toml_string(level.text)
     parts = [f"level = {value}"]
     if level.kind == OPEN and level.number is not None:
         parts.append(f"expect = {level.number.text}")
@@ -121,9 +121,11 @@ def _change(source: TomlText, path: Path, place: Place | None, level: Level) -> 
         return [(place.start, place.end, level_toml(level))]
     expect = places.get((*path, "expect"))
     now_open = level.kind == OPEN and level.number is not None
-    bare = level.text if level.kind == FIXED else f'"{level.text}"'
+    bare = level.text if level.kind == FIXED else toml_string(level.text)
     splices = [(inner.start, inner.end, bare)]
     if expect is None and now_open:
+        if place is None:  # rows of their own, not one inline table
+            raise _by_hand(source, path, "a change of the level")
         assert level.number is not None
         splices[0] = (inner.start, inner.end, f"{bare}, expect = {level.number.text}")
     elif expect is not None and now_open:
@@ -136,10 +138,10 @@ def _change(source: TomlText, path: Path, place: Place | None, level: Level) -> 
 
 def _without_item(source: TomlText, item: Place) -> _Splice:
     """Cut `key = value` out of an inline table together with one comma beside it."""
-    before = re.search(r"\s*,\s*\Z", source.text[: item.key_start])
+    before = re.search(r"[ \t]*,[ \t]*\Z", source.text[: item.key_start])
     if before:
         return (before.start(), item.end, "")
-    after = re.match(r"\s*,\s*", source.text[item.end :])
+    after = re.match(r"[ \t]*,[ \t]*", source.text[item.end :])
     return (item.key_start, item.end + (after.end() if after else 0), "")
 
 
@@ -166,12 +168,15 @@ def _addition(source: TomlText, phase: str, adds: Sequence[LevelEdit], gone: set
     table: Path = ("phase", phase, "percent")
     rows = [(path, place) for path, place in source.layout.places.items() if len(path) == 4 and path[:3] == table]
     headings = [h for h in source.layout.headings if h.path == table]
+    written = source.values.get("phase", {}).get(phase, {}).get("percent", {})  # type: ignore[attr-defined]
+    if table in source.layout.places or len(rows) != len(written):  # an inline table, or rows spread over tables of their own
+        raise _by_hand(source, table, "adding a line")
     lead, width = "", 0
     if rows:
         path, place = rows[-1]
         span = _own_line(source, place)
         key = source.text[place.key_start : place.start]
-        if span is None or "." in key.partition("=")[0].replace('"', "") or table in source.layout.places:
+        if span is None or "." in key.partition("=")[0].replace('"', ""):
             raise _by_hand(source, path, "adding a line")
         lead = source.text[span[0] : place.key_start]
         width = len(key.partition("=")[0])

@@ -7,6 +7,7 @@ The reader, the schemas that editors use, the hints for mistyped keys and the ta
 from __future__ import annotations
 
 import datetime
+import re
 from collections.abc import Callable, Mapping
 from fractions import Fraction
 from typing import Any
@@ -14,10 +15,11 @@ from typing import Any
 from fvc import amounts
 from fvc.amounts import Typed
 from fvc.errors import Fault
-from fvc.files.toml_text import Path, RawFloat, TomlText, dotted
-from fvc.formula import LEVEL_FORMS, OPEN, level_number, level_words
+from fvc.files.toml_text import Path, TomlText, dotted
+from fvc.formula import FIXED, LEVEL_FORMS, OPEN, Level, level_words
 from fvc.material import Share
 from fvc.names import ID_LENGTH, ID_PATTERN, PHASE_PATTERN, is_phase_name, nearest, why_not_an_id
+from fvc.record import RawFloat
 
 Json = dict[str, Any]
 _WRONG = object()  # a value that was faulty; its fault is noted already
@@ -147,10 +149,12 @@ def typed_number(value: object, path: Path, notes: Notes, *, signed: bool = Fals
     """A number with its digits as typed, or the reason in words why it is none."""
     if isinstance(value, bool) or not isinstance(value, int | RawFloat):
         return "not a number"
-    text = value.text if isinstance(value, RawFloat) else (notes.source.raw(path) or str(value))
+    text = value.text if isinstance(value, RawFloat) else str(value)
+    if isinstance(value, int) and notes.source.has_odd_integers:
+        text = notes.source.raw(path) or text
     sign = -1 if signed and text.startswith("-") else 1
     reason = amounts.why_not_a_number(text[1:] if sign < 0 else text)
-    return reason or Typed(text, Fraction(text))
+    return reason or Typed(text, sign * amounts.fraction(text.lstrip("-")))
 
 
 class Number(Kind):
@@ -314,7 +318,7 @@ class TableBy(Kind):
             if reason is None and isinstance(inner, dict) and isinstance(self.each, LevelKind):
                 reason = self.each.dotted_id(key, inner)
             if reason:
-                notes.fault((*path, key), reason, "rename it here, and the file it names")
+                notes.fault((*path, key), reason, "rename it here" + (", and the file it names" if self.key is id_key else ""))
                 continue
             read = self.each.read(inner, (*path, key), notes)
             if read is not _WRONG:
@@ -337,6 +341,24 @@ def id_key(key: str) -> str | None:
 def phase_key(key: str) -> str | None:
     """What is wrong with a phase name, in words; None when nothing is."""
     return None if is_phase_name(key) else f'"{key}" is not a phase name: up to 20 letters, digits, - and _'
+
+
+_RANGE = re.compile(r"([0-9.]+)\s*(?:-|–|\.\.|to)\s*([0-9.]+)\s*%?")
+
+
+def range_ends(value: object) -> tuple[Typed, Typed] | None:
+    """The ends of a level written as a range, `[1, 3]` or `"1 - 3"` or `"1 to 3"`; None for anything else."""
+    if isinstance(value, str):
+        match = _RANGE.fullmatch(value.strip())
+        texts = list(match.groups()) if match else []
+    elif isinstance(value, list) and len(value) == 2 and all(isinstance(v, int | RawFloat) for v in value):
+        texts = [found(v) for v in value]
+    else:
+        return None
+    if len(texts) != 2 or any(amounts.why_not_a_number(t) for t in texts):
+        return None
+    low, high = (amounts.number(t) for t in texts)
+    return (low, high) if low.value <= high.value else None
 
 
 class LevelKind(Kind):
@@ -386,6 +408,13 @@ class LevelKind(Kind):
         return (level, note if isinstance(note, str) else "")
 
     def _level(self, value: object, path: Path, notes: Notes) -> Any:
+        ends = range_ends(value)
+        if ends:
+            return notes.fault(
+                path,
+                f"expected one figure, found a range, {ends[0].text} to {ends[1].text}",
+                "choose a figure within it; the range itself may stand in a note",
+            )
         if isinstance(value, str):
             try:
                 return level_words(value)
@@ -399,20 +428,19 @@ class LevelKind(Kind):
             return notes.fault(
                 path, f"expected {self.words}, found {found(value)}{what}", "write a number such as 3.00, or one of the words"
             )
-        try:
-            return level_number(typed.text)
-        except ValueError as error:
-            return notes.fault(path, f"expected a number from 0 to 100, found {typed.text}: {error}", "correct the level")
+        if typed.value > 100:
+            return notes.fault(path, f"expected a number from 0 to 100, found {typed.text}: it is above 100", "correct the level")
+        return Level(FIXED, typed.text, typed)
 
     def schema(self) -> Json:
-        ratio = rf"^\s*[0-9]+(\.[0-9]+)?\s*[x×]\s*(all .+|\(\s*{ID_PATTERN}(\s*\+\s*{ID_PATTERN})*\s*\)|{ID_PATTERN})\s*$"
+        ratio = rf"^\s*[0-9]+(\.[0-9]+)?\s*[x×]\s*([Aa][Ll][Ll]\s+\S[\s\S]*|\(\s*{ID_PATTERN}(\s*\+\s*{ID_PATTERN})*\s*\)|{ID_PATTERN})\s*$"
         plain: list[Json] = [
             {"type": "number", "minimum": 0, "maximum": 100},
             {"enum": ["balance", "open", "q.s. to 100"]},
             {"type": "string", "pattern": ratio},
             {
                 "type": "string",
-                "pattern": r"^\s*([Bb][Aa][Ll][Aa][Nn][Cc][Ee]|[Oo][Pp][Ee][Nn]|[Qq]\.?[Ss]\.? *([Tt][Oo]|[Aa][Dd])? *100)\s*$",
+                "pattern": r"^\s*([Bb][Aa][Ll][Aa][Nn][Cc][Ee]|[Oo][Pp][Ee][Nn]|[Qq]\.?\s*[Ss]\.?\s*(([Tt][Oo]|[Aa][Dd])\s*)?100)\s*$",
             },
         ]
         table: Json = {
@@ -491,36 +519,6 @@ def any_name(key: str) -> str | None:
     return None if key.strip() else "a name is empty"
 
 
-def flatten(record: Mapping[str, object], above: str = "") -> dict[str, str]:
-    """A record as dotted path -> text, lists as one text; for differences of records."""
-    out: dict[str, str] = {}
-    for key, value in record.items():
-        path = f"{above}.{key}" if above else key
-        if isinstance(value, dict):
-            out.update(flatten(value, path))
-        elif isinstance(value, list) and value and all(isinstance(v, dict) for v in value):
-            for index, inner in enumerate(value):
-                out.update(flatten(inner, f"{path}[{index + 1}]"))
-        else:
-            out[path] = plain_text(value)
-    return out
-
-
-def plain_text(value: object) -> str:
-    """A TOML value as text for a person: numbers as typed, lists with commas."""
-    if isinstance(value, RawFloat):
-        return value.text
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, list | tuple):
-        return ", ".join(plain_text(v) for v in value)
-    if isinstance(value, dict):
-        return ", ".join(f"{k} {plain_text(v)}" for k, v in value.items())
-    if isinstance(value, datetime.datetime | datetime.date):
-        return value.isoformat()
-    return str(value)
-
-
 def is_wrong(value: object) -> bool:
     """True for the marker of a value whose fault was noted."""
     return value is _WRONG
@@ -547,8 +545,7 @@ __all__ = [
     "any_name",
     "by_id",
     "by_phase",
-    "flatten",
     "id_text",
     "is_wrong",
-    "plain_text",
+    "range_ends",
 ]

@@ -4,8 +4,13 @@ from __future__ import annotations
 
 import json
 
-from fvc.files.fields import Json
-from fvc.files.records import TABLES
+from fvc.files.fields import Json, Table
+from fvc.files.materials import MATERIAL
+from fvc.files.plans import PLAN, VARIANT
+from fvc.files.settings import FORMULARY
+from fvc.files.trials import TRIAL
+
+TABLES: dict[str, Table] = {"formulary": FORMULARY, "material": MATERIAL, "formula": PLAN, "variant": VARIANT, "trial": TRIAL}
 
 FOLDER = "schemas"
 DIALECT = "https://json-schema.org/draft/2020-12/schema"

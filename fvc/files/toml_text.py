@@ -14,18 +14,13 @@ from functools import cached_property
 from typing import NamedTuple
 
 from fvc.errors import Fault, Refusal
+from fvc.record import RawFloat
 
 MOST_BYTES = 1_000_000
 BOM = b"\xef\xbb\xbf"
 
 PathPart = str | int
 Path = tuple[PathPart, ...]
-
-
-class RawFloat(NamedTuple):
-    """A TOML float kept as the text that was typed (also `nan`, `inf` and exponent forms)."""
-
-    text: str
 
 
 class Place(NamedTuple):
@@ -119,6 +114,14 @@ class TomlText:
         """Where every value stands; worked out only when asked for."""
         return scan(self.text)
 
+    @cached_property
+    def has_odd_integers(self) -> bool:
+        """True when some number may be written with a sign, underscores or another base.
+
+        tomllib turns integers into values, and only then can the digits differ from the value's.
+        """
+        return bool(re.search(r"[0-9]_[0-9]|[=\[,]\s*[+-]|\b0[xob]", self.text))
+
     def line_of(self, path: Path) -> int | None:
         """The line of a value, of the nearest thing around it that has one, or None."""
         places = self.layout.places
@@ -128,9 +131,10 @@ class TomlText:
             for heading in self.layout.headings:
                 if heading.path == path:
                     return heading.line
-            inside = next((place.line for known, place in places.items() if known[: len(path)] == path), None)
-            if inside is not None:
-                return inside
+            inside = [h.line for h in self.layout.headings if h.path[: len(path)] == path]
+            inside += [place.line for known, place in places.items() if known[: len(path)] == path]
+            if inside:
+                return min(inside)
             path = path[:-1]
         return None
 
@@ -233,7 +237,10 @@ def _key(text: str, at: int) -> tuple[list[str], int]:
             quoted = _STRING.match(text, at)
             if not quoted:
                 raise _Odd
-            parts.append(tomllib.loads("k = " + quoted[0])["k"] if quoted[0][0] == '"' else quoted[0][1:-1])
+            try:
+                parts.append(tomllib.loads("k = " + quoted[0])["k"] if quoted[0][0] == '"' else quoted[0][1:-1])
+            except tomllib.TOMLDecodeError:
+                raise _Odd from None
             at = quoted.end()
         at = _SPACE.match(text, at).end()  # type: ignore[union-attr]
         if text[at : at + 1] != ".":
@@ -353,7 +360,7 @@ def scan(text: str) -> Layout:
     walker = _Scan(text)
     try:
         walker.run()
-    except _Odd:
+    except (_Odd, RecursionError):
         pass
     return Layout(walker.places, walker.headings)
 

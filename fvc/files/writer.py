@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from fvc.errors import Fault, Refusal
+from fvc.stopping import Waiting, whole
 
 LOCK_SECONDS = 5.0
 
@@ -18,7 +19,7 @@ LOCK_SECONDS = 5.0
 def writing(folder: Path) -> Iterator[None]:
     """Hold the one lock of all writers while the block runs.
 
-    folder: git's common directory, or the formulary's folder where there is no git. Waits 5 s,
+    folder: git's common directory, or a temporary one where there is no git. Waits 5 s,
     then raises Refusal naming the lock. The lock goes with the process, however it ends.
     """
     import filelock  # only writers pay for it
@@ -45,6 +46,11 @@ def replace(file: Path, data: bytes, expected: bytes | None, name: str) -> bool:
     expected: the bytes that were read before (None: there was no file); Refusal when the disk
     holds something else by now. The old file stays whole on any failure. Mode and links are kept.
     """
+    with whole():
+        return _replace(file, data, expected, name)
+
+
+def _replace(file: Path, data: bytes, expected: bytes | None, name: str) -> bool:
     target = Path(os.path.realpath(file))
     try:
         present = target.read_bytes()
@@ -77,6 +83,44 @@ def replace(file: Path, data: bytes, expected: bytes | None, name: str) -> bool:
             with contextlib.suppress(OSError):
                 os.unlink(temporary)
     return True
+
+
+@contextlib.contextmanager
+def replaced(file: Path, data: bytes, expected: bytes | None, name: str, keep_in: Path) -> Iterator[Waiting]:
+    """The file holds `data` while the block runs, and for good when it ends well; else it is as it was.
+
+    keep_in: a folder where the old file stands meanwhile under a second name, so that putting it
+    back needs no room on a disk that is full by then. Ctrl-C waits for the end of the block.
+    """
+    target = Path(os.path.realpath(file))
+    kept = keep_in / f"fvc-{os.getpid()}-{id(data):x}-{target.name}"
+    with whole() as waiting:
+        try:
+            with contextlib.suppress(OSError):  # not every disk can give a file two names
+                os.link(target, kept)
+            replace(file, data, expected, name)
+            try:
+                yield waiting
+            except BaseException as failure:
+                try:
+                    _put_back(file, target, data, expected, name, kept)
+                except Refusal as second:  # somebody else changed the file before it failed, such as a hook
+                    if isinstance(failure, Refusal):
+                        raise Refusal([*failure.faults, *second.faults]) from None
+                raise
+        finally:
+            with contextlib.suppress(OSError):
+                kept.unlink()
+
+
+def _put_back(file: Path, target: Path, data: bytes, old: bytes | None, name: str, kept: Path) -> None:
+    if kept.exists() and target.read_bytes() == data:
+        try:
+            os.replace(kept, target)
+            return
+        except OSError:
+            pass
+    replace(file, old or b"", data, name)
 
 
 def cannot_write(name: str, error: OSError) -> Fault:

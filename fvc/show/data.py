@@ -8,7 +8,7 @@ from __future__ import annotations
 import json
 from collections.abc import Sequence
 from fractions import Fraction
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from fvc.amounts import DATA_DECIMALS, HUNDRED, ZERO, apportion, exact, needed_decimals, step_of
 from fvc.compare.diff import Diff, LineDiff, RecordDiff, TextDiff
@@ -16,9 +16,11 @@ from fvc.composition import composition_of, totals_by_function
 from fvc.formula import BALANCE, OPEN, Amount
 from fvc.material import Share, active_share
 from fvc.reading import Reading, Side
-from fvc.saving import Saved
-from fvc.story import Level, Row, Story
-from fvc.weighing import WeighSheet
+
+if TYPE_CHECKING:
+    from fvc.saving import Saved
+    from fvc.story import Level, Row, Story
+    from fvc.weighing import WeighSheet
 
 SCHEMA = 1
 Json = dict[str, Any]

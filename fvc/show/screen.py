@@ -7,14 +7,21 @@ carry a meaning alone: every coloured cell has its word. Numbers are never cut; 
 from __future__ import annotations
 
 import os
+import re
 import sys
-from collections.abc import Iterable, Sequence
-from typing import IO
+import textwrap
+from collections.abc import Iterable, Iterator, Sequence
+from typing import IO, Any, cast
 
 from rich.console import Console
 from rich.padding import Padding
+from rich.segment import Segment
 from rich.table import Table
 from rich.text import Text
+
+from fvc.amounts import brief
+from fvc.material import Share
+from fvc.names import printable
 
 MORE = "#0072B2"  # raised, added
 LESS = "#D55E00"  # lowered, removed
@@ -32,11 +39,67 @@ STYLES = {
 PIPE_WIDTH = 80
 
 
-def console(file: IO[str] | None = None) -> Console:
+def console(file: IO[str] | None = None) -> Screen:
     """A console on stdout (or `file`): no markup, no guessing of what to highlight."""
     out = file or sys.stdout
     width = None if out.isatty() or os.environ.get("COLUMNS") else PIPE_WIDTH
-    return Console(file=out, markup=False, highlight=False, emoji=False, width=width, soft_wrap=False)
+    if not out.isatty():
+        out = cast(IO[str], _Trimmed(out))
+    return Screen(file=out, markup=False, highlight=False, emoji=False, width=width, soft_wrap=False)
+
+
+_CONTROL = re.compile(r"[\x00-\x09\x0b-\x1f\x7f-\x9f]")
+
+
+class Screen(Console):
+    """A console that no text from a file or a commit can drive, and that leaves a closed pipe to `main`."""
+
+    def render(self, *arguments: Any, **options: Any) -> Iterator[Segment]:
+        """What rich makes of a thing, with control characters made visible."""
+        for segment in super().render(*arguments, **options):
+            if segment.control or not _CONTROL.search(segment.text):
+                yield segment
+            else:
+                yield Segment(_CONTROL.sub(lambda c: printable(c[0]), segment.text), segment.style)
+
+    def say(self, text: str, indent: int = 0, style: str = "") -> None:
+        """A paragraph, folded to the width, every line moved in by `indent`.
+
+        Without a terminal it is written as it is: a long history is a thousand paragraphs, and
+        laying out each of them as styled text would take longer than finding them.
+        """
+        if self.is_terminal:
+            self.print(Padding(Text(text, style=style), (0, 0, 0, indent)))
+            return
+        room = max(self.width - indent, 20)
+        plain = _CONTROL.sub(lambda c: printable(c[0]), text)
+        rows = [plain] if len(plain) <= room else textwrap.wrap(plain, room, break_on_hyphens=False) or [""]
+        self.file.write("".join(f"{' ' * indent}{row}\n" for row in rows))
+
+    def on_broken_pipe(self) -> None:
+        """Let the error through that is being handled: `main` ends silently, rich would exit with 1."""
+        raise
+
+
+class _Trimmed:
+    """A stream that drops the blanks with which a table fills its lines: nobody wants them in a file."""
+
+    def __init__(self, stream: IO[str]) -> None:
+        self.stream = stream
+        self.encoding: str = getattr(stream, "encoding", "utf-8")
+
+    def write(self, text: str) -> int:
+        self.stream.write("\n".join(line.rstrip(" ") for line in text.split("\n")))
+        return len(text)
+
+    def flush(self) -> None:
+        self.stream.flush()
+
+    def isatty(self) -> bool:
+        return False
+
+    def fileno(self) -> int:
+        return self.stream.fileno()
 
 
 def align(texts: Sequence[str]) -> list[str]:
@@ -47,8 +110,11 @@ def align(texts: Sequence[str]) -> list[str]:
 
 
 def grid(*columns: tuple[str, str], widths: Sequence[int | None] = (), header: bool = True) -> Table:
-    """A table without lines; columns are (heading, "left" | "right"). Left columns may fold, right ones never."""
-    table = Table(box=None, padding=(0, 2, 0, 0), show_header=header, header_style="bold", pad_edge=False)
+    """A table without lines, two blanks before each column; columns are (heading, "left" | "right").
+
+    Left columns may fold, right ones never.
+    """
+    table = Table(box=None, padding=(0, 0, 0, 2), show_header=header, header_style="bold", pad_edge=True)
     for index, (heading, justify) in enumerate(columns):
         width = widths[index] if index < len(widths) else None
         table.add_column(
@@ -83,3 +149,25 @@ def messages(out: Console, faults: Iterable[object], lead: str) -> None:
     """Faults or warnings as plain text under a lead word."""
     for fault in faults:
         out.print(Text(f"{lead}: {fault}"), soft_wrap=True)
+
+
+def share_text(share: Share, decimals: int = 2) -> str:
+    """`91.35`, `71.46 (71.44 to 71.48)`, or `91.35 to 92.25` when the figure itself is not known."""
+    low, high = brief(share.low, decimals), brief(share.high, decimals)
+    if share.nominal is None:
+        return f"{low} to {high}"
+    nominal = brief(share.nominal, decimals)
+    return nominal if share.certain else f"{nominal} ({low} to {high})"
+
+
+def fit_widths(columns: Sequence[tuple[str, str]], rows: Sequence[Sequence[str]], room: int) -> list[int]:
+    """Widths that hold every number whole; the first column folds when the room is short."""
+    widths = [max([len(head), *(len(r[i]) for r in rows)]) for i, (head, _) in enumerate(columns)]
+    over = sum(widths) + 2 * len(widths) - 2 - room
+    if over > 0:
+        last = len(widths) - 1
+        give = min(over, max(0, widths[0] - 16))
+        widths[0] -= give
+        if columns[last][1] == "left" and over > give:
+            widths[last] = max(8, widths[last] - (over - give))
+    return widths

@@ -1,0 +1,95 @@
+"""formulary.toml: what holds for the whole folder."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from fractions import Fraction
+from typing import Any
+
+from fvc import amounts
+from fvc.files.fields import Choice, Field, ListOf, Notes, Number, Table, Text, Whole, id_text
+from fvc.files.parsed import FORMAT_FIELD, Parsed, read_file
+from fvc.scales import COMMON_SCALES, SMALL_BELOW, Scale, scale_from_text
+
+
+def _three_capitals(text: str) -> None:
+    if not (len(text) == 3 and text.isascii() and text.isalpha() and text.isupper()):
+        raise ValueError("a currency is an ISO 4217 code")
+
+
+FORMULARY = Table(
+    FORMAT_FIELD,
+    Field("name", Text(), "name of the formulary"),
+    Field("currency", Text("three capitals such as EUR", _three_capitals, "^[A-Z]{3}$"), "ISO 4217 code"),
+    Field("rules", ListOf(Choice("eu", "us", "house"), alone=True), "rule sets to check against"),
+    Field(
+        "scales",
+        ListOf(
+            Table(
+                Field("step", Text('a resolution such as "0.01 g"', scale_from_text), "what it resolves", required=True),
+                Field("max", Text('a mass such as "500 g"', amounts.mass), "what it carries"),
+            )
+        ),
+        "the scales on the bench",
+    ),
+    Field("decimals", Whole(0, 8), "decimals of a level that the tool computes and writes"),
+    Field("small_below", Number("0"), "scale steps under which a line is too small"),
+    Field(
+        "observe",
+        Table(
+            Field("days", ListOf(Whole(0)), "days after making on which to look"),
+            Field("conditions", ListOf(Text()), "where the samples stand"),
+        ),
+        "the observation schedule",
+    ),
+    Field(
+        "house",
+        ListOf(
+            Table(
+                Field("material", id_text("a material"), "the material it binds"),
+                Field("substance", Text(), "or the INCI name"),
+                Field("function", Text(), "or the function"),
+                Field("use", Choice("leave-on", "rinse-off", "spray", "aerosol"), "only in this use"),
+                Field("min", Number("0", "100"), "percent, at least"),
+                Field("max", Number("0", "100"), "percent, at most"),
+                Field("because", Text(), "why"),
+            )
+        ),
+        "house limits, [[house]]",
+    ),
+)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Settings:
+    """The formulary's own file: what holds for the whole folder."""
+
+    name: str = ""
+    currency: str = ""
+    rules: tuple[str, ...] = ()
+    scales: tuple[Scale, ...] = COMMON_SCALES
+    decimals: int = 4
+    small_below: Fraction = SMALL_BELOW
+    record: Mapping[str, object] = field(default_factory=dict, repr=False)
+
+
+def read_formulary(data: bytes, name: str = "formulary.toml") -> Parsed[Settings]:
+    """The file formulary.toml."""
+
+    def build(fields: dict[str, Any], notes: Notes) -> Settings:
+        scales = tuple(
+            Scale(scale_from_text(s["step"]).step, amounts.mass(s["max"]) if "max" in s else None) for s in fields.get("scales", ())
+        )
+        small = fields.get("small_below")
+        return Settings(
+            name=fields.get("name", ""),
+            currency=fields.get("currency", ""),
+            rules=fields.get("rules", ()),
+            scales=scales or COMMON_SCALES,
+            decimals=fields.get("decimals", 4),
+            small_below=small.value if small else SMALL_BELOW,
+            record=notes.source.values,
+        )
+
+    return read_file(data, name, FORMULARY, build)

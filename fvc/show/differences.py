@@ -1,0 +1,142 @@
+"""Differences for a person: what changed, what followed, and what it does to the product."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from fractions import Fraction
+
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from fvc.amounts import ZERO, brief, fixed, shown
+from fvc.compare.diff import FOLLOWED, SAME, Diff, LineDiff
+from fvc.compare.summary import percent_text, points_text, record_words
+from fvc.material import Share
+from fvc.reading import Side
+from fvc.show.screen import align, grid, heading, indented, share_text, styled
+
+
+def _side_words(side: Side, name: str) -> str:
+    where = f" in {side.commit[:8]}" if side.commit else "" if side.revision is None else " in the folder"
+    return f"{side.ref or name} ({side.words}{where})"
+
+
+def diff(out: Console, result: Diff, *, every: bool = False) -> None:
+    """What changed, what followed, and what it does; unchanged lines are counted, `every` shows them."""
+    out.print(Text(f"before  {_side_words(result.before, '')}"))
+    out.print(Text(f"after   {_side_words(result.after, '')}"))
+    if not result.different:
+        out.print()
+        out.print(Text(f"Nothing differs: {len(result.lines)} lines, the same levels, order, texts and material records."))
+        return
+    changed = [line for line in result.lines if line.kind not in (SAME, FOLLOWED)]
+    followed = [line for line in result.lines if line.kind == FOLLOWED]
+    same = [line for line in result.lines if line.kind == SAME]
+    shown_lines = changed + followed + (same if every else [])
+    if shown_lines:
+        out.print()
+        batch = f"grams at {shown(result.batch, 0)} g" if result.batch is not None else "no grams: no common batch"
+        out.print(heading("Lines", batch))
+        out.print(_line_table(out, shown_lines))
+    if same and not every:
+        out.print(indented(Text(f"{len(same)} line{'s' if len(same) != 1 else ''} unchanged")))
+    for swap in result.swaps:
+        out.print(indented(Text(f"swap: {swap.out} out, {swap.into} in ({swap.function})")))
+    if result.order:
+        out.print(indented(Text("order of addition is now: " + ", ".join(m for _, m in result.order))))
+    _what_it_does(out, result)
+    if result.materials_changed:
+        out.print()
+        out.print(heading("Material records changed meanwhile"))
+        for record in result.materials_changed:
+            out.print(indented(Text(record_words(record))))
+    if result.text:
+        out.print()
+        out.print(heading("Text"))
+        for text in result.text:
+            out.print(indented(Text(f"{text.field}", style="bold")))
+            out.print(indented(Text(f"before  {text.before if text.before is not None else '(nothing)'}"), 4))
+            out.print(indented(Text(f"after   {text.after if text.after is not None else '(nothing)'}"), 4))
+
+
+def _signed(text: str, value: Fraction) -> str:
+    return text if value < 0 else f"+{text}" if value > 0 else f" {text}"
+
+
+def _line_table(out: Console, lines: Sequence[LineDiff]) -> Table:
+    before = align([percent_text(line.before) for line in lines])
+    after = align([percent_text(line.after) for line in lines])
+    points = align([points_text(line) if line.points else "" for line in lines])
+    relative = align([f"{_signed(fixed(line.relative, 1), line.relative)}" if line.relative else "" for line in lines])
+    grams = align([_signed(fixed(g, 2), g) if (g := line.grams(line.points)) else "" for line in lines])
+    columns = (
+        ("", "left"), ("material", "left"), ("phase", "left"), ("before %", "right"), ("after %", "right"),
+        ("points", "right"), ("rel. %", "right"), ("g", "right"),
+    )  # fmt: skip
+    rows = []
+    for i, line in enumerate(lines):
+        phase = line.line.phase
+        if line.phase_changed and line.before:
+            phase = f"{line.before.line.phase} to {phase}"
+        rows.append([line.kind, line.line.material, phase, before[i], after[i], points[i], relative[i], grams[i]])
+    widths = [max([len(head), *(len(r[i]) for r in rows)]) for i, (head, _) in enumerate(columns)]
+    over = sum(widths) + 2 * len(widths) - 2 - (out.width - 2)
+    if over > 0:
+        widths[1] = max(12, widths[1] - over)
+    table = grid(*columns, widths=widths)
+    for row in rows:
+        kind = row[0]
+        table.add_row(styled(kind, kind), row[1], row[2], row[3], row[4], styled(row[5], kind), styled(row[6], kind), styled(row[7], kind))
+    return table
+
+
+def _what_it_does(out: Console, result: Diff) -> None:
+    functions = [f for f in result.functions if f.points or (f.before is None) != (f.after is None)]
+    substances = [s for s in result.composition if s.points != 0 or _bounds(s.before) != _bounds(s.after)]
+    properties = [p for p in result.properties if p.before != p.after]
+    if not (functions or substances or properties):
+        return
+    out.print()
+    out.print(heading("What it does to the product"))
+    rows: list[tuple[str, str, str, str]] = []
+    for p in properties:
+        both = p.before.nominal is not None and p.after.nominal is not None
+        gained = (p.after.nominal or ZERO) - (p.before.nominal or ZERO) if both else None
+        rows.append(
+            (
+                p.property,
+                share_text(p.before) if not both else brief(p.before.nominal or ZERO),
+                share_text(p.after) if not both else brief(p.after.nominal or ZERO),
+                _points(gained),
+            )
+        )
+    for f in functions:
+        rows.append((f"all {f.function or 'without a function'}", _maybe(f.before), _maybe(f.after), _points(f.points)))
+    for s in substances:
+        rows.append((s.inci or "undeclared", _share_or_none(s.before), _share_or_none(s.after), _points(s.points)))
+    befores, afters, points = align([r[1] for r in rows]), align([r[2] for r in rows]), align([r[3] for r in rows])
+    table = grid(("", "left"), ("before %", "right"), ("after %", "right"), ("points", "right"))
+    for i, row in enumerate(rows):
+        kind = "" if points[i].strip() in ("", "?") else "lowered" if points[i].startswith("-") else "raised"
+        table.add_row(row[0], befores[i], afters[i], styled(points[i], kind))
+    out.print(table)
+
+
+def _bounds(share: Share | None) -> tuple[object, ...]:
+    return (None,) if share is None else (share.nominal, share.low, share.high)
+
+
+def _maybe(value: Fraction | None) -> str:
+    return "-" if value is None else brief(value)
+
+
+def _share_or_none(share: Share | None) -> str:
+    return "-" if share is None else "?" if share.nominal is None else brief(share.nominal)
+
+
+def _points(value: Fraction | None) -> str:
+    if value is None:
+        return "?"
+    text = brief(value)
+    return f"+{text}" if value > 0 else text

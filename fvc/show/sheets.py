@@ -1,0 +1,292 @@
+"""The formula sheet and the weigh sheet, for a person: on screen, or printed at 80 columns."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from fractions import Fraction
+
+from rich.console import Console
+from rich.text import Text
+
+from fvc.amounts import ZERO, brief, fixed, needed_decimals, shown
+from fvc.compare.summary import percent_text
+from fvc.composition import Composition, composition_of, totals_by_function
+from fvc.formula import BALANCE, OPEN, RATIO, Amount, Phase
+from fvc.material import active_share
+from fvc.reading import Reading
+from fvc.scales import Scale
+from fvc.show.screen import QUIET, STYLES, align, fit_widths, grid, heading, indented, share_text
+from fvc.weighing import USP_41_STEPS, WeighLine, WeighSheet, weigh_sheet
+
+
+def _head(out: Console, reading: Reading, batch: str) -> None:
+    plan = reading.plan
+    out.print(heading(plan.title or plan.id, f"{plan.id}, {reading.side.words}"))
+    facts = [plan.status] if reading.side.revision is not None else []
+    if plan.use:
+        facts.append(", ".join(plan.use))
+    if batch:
+        facts.append(f"batch {batch}")
+    spec = spec_words(plan.spec)
+    if spec:
+        facts.append(f"spec {spec}")
+    out.print(Text("  ".join(facts)), style=QUIET if out.is_terminal else "")
+
+
+def spec_words(spec: object) -> str:
+    """`pH 4.4 to 4.9, density 1.01 g/mL`."""
+    words = []
+    for key, value in spec.items() if isinstance(spec, dict) else ():
+        name = "pH" if key == "ph" else key
+        if isinstance(value, tuple) and len(value) == 2 and hasattr(value[0], "text"):
+            text = f"{value[0].text} to {value[1].text}"
+        else:
+            text = getattr(value, "text", str(value))
+        words.append(f"{name} {text}" + (" g/mL" if key == "density" else ""))
+    return ", ".join(words)
+
+
+def _phase_head(out: Console, phase: Phase, total: str = "") -> None:
+    steps = []
+    if phase.heat:
+        steps.append(f"heat to {phase.heat}")
+    if phase.hold:
+        steps.append(f"hold {phase.hold}")
+    if phase.add_below:
+        steps.append(f"add below {phase.add_below}")
+    title = f"Phase {phase.name}" + (f", {phase.title}" if phase.title else "")
+    out.print()
+    out.print(heading(title, "  ".join([*([total] if total else []), ", ".join(steps)]).strip()))
+    if phase.method:
+        out.print(indented(Text(phase.method)))
+
+
+_KIND_WORD = {BALANCE: "balance", OPEN: "open", RATIO: "ratio"}
+
+
+def sheet(
+    out: Console, reading: Reading, batch: Fraction | None, batch_text: str, scales: Sequence[Scale], *, composition: bool = False
+) -> None:
+    """The formula sheet: lines by phase, totals, water, composition on request.
+
+    Grams are shown as the finest scale would, so that they total the batch; none when the plan
+    does not close.
+    """
+    _head(out, reading, batch_text)
+    amounts = reading.closure.amounts
+    grams: list[str] = [""] * len(amounts)
+    if batch is not None and reading.sound:
+        finest = min(scales, key=lambda s: s.step)
+        asked = weigh_sheet(reading, batch, [Scale(finest.step)])
+        grams = align([fixed(line.grams, finest.decimals) if line.grams is not None else "" for line in asked.lines])
+    percents = align([percent_text(a) for a in amounts])
+    actives = align([_active_text(reading, a) for a in amounts])
+    texts = [
+        [a.line.material, p, _KIND_WORD.get(a.line.level.kind, ""), g, act, reading.function(a.line.material) or "-"]
+        for a, p, g, act in zip(amounts, percents, grams, actives, strict=True)
+    ]
+    columns = (("material", "left"), ("%", "right"), ("", "left"), ("g", "right"), ("active %", "right"), ("function", "left"))
+    widths = fit_widths(columns, texts, out.width - 2)
+    first = True
+    for phase in reading.plan.phases:
+        rows = [i for i, a in enumerate(amounts) if a.line.phase == phase.name]
+        total = sum((amounts[i].counted for i in rows), ZERO)
+        _phase_head(out, phase, f"{shown(total, reading.closure.decimals)} %")
+        table = grid(*columns, widths=widths, header=first)
+        first = False
+        for i in rows:
+            table.add_row(*texts[i])
+            notes = _line_notes(amounts[i])
+            if notes:  # a note runs over the whole width, so the table is broken here
+                out.print(table)
+                out.print(indented(Text(notes, style=STYLES["followed"] if out.is_terminal else ""), 4))
+                table = grid(*columns, widths=widths, header=False)
+        if table.row_count:
+            out.print(table)
+    _totals(out, reading, batch_text if reading.sound else "")
+    inside = composition_of(reading)
+    if composition:
+        _composition(out, inside)
+    elif inside.undeclared.high:
+        out.print(Text(f"undeclared: {share_text(inside.undeclared)} %, from {', '.join(inside.undeclared_from)}"))
+
+
+def _line_notes(amount: Amount) -> str:
+    level = amount.line.level
+    notes = [f"= {level.text}"] if level.kind == RATIO else []
+    if level.kind == OPEN:
+        notes.append("set at the bench" + ("; the figure is what to expect" if level.number else ""))
+    if amount.line.note:
+        notes.append(amount.line.note)
+    return "; ".join(notes)
+
+
+def _active_text(reading: Reading, amount: Amount) -> str:
+    material = reading.materials.get(amount.line.material)
+    active = active_share(material) if material else None
+    if active is None or amount.percent is None:
+        return "-"
+    return brief(amount.percent * active / 100)
+
+
+def _totals(out: Console, reading: Reading, batch_text: str) -> None:
+    closure = reading.closure
+    out.print()
+    batch = f"   {batch_text}" if batch_text else ""
+    out.print(heading(f"Total {shown(closure.total, closure.decimals)} %{batch}"))
+    totals = sorted(totals_by_function(reading).items(), key=lambda item: -item[1])
+    names = [f or "no function in its record" for f, _ in totals]
+    table = grid(("by function", "left"), ("%", "right"))
+    for name, text in zip(names, align([shown(p, closure.decimals) for _, p in totals]), strict=True):
+        table.add_row(name, text)
+    out.print(table)
+    water = composition_of(reading).water
+    out.print(Text(f"total water {share_text(water)} %, counted over all solutions"))
+
+
+def _composition(out: Console, inside: Composition) -> None:
+    out.print()
+    out.print(heading("Composition by INCI name", "% of the product"))
+    rows = [(s.inci, s.share, ", ".join(s.sources)) for s in inside.substances]
+    if inside.undeclared.high:
+        rows.append(("undeclared", inside.undeclared, ", ".join(inside.undeclared_from)))
+    texts = [
+        [
+            name,
+            brief(share.nominal) if share.nominal is not None else "?",
+            "" if share.certain else f"{brief(share.low)} to {brief(share.high)}" + (" (middle)" if share.middle else ""),
+            sources,
+        ]
+        for name, share, sources in rows
+    ]
+    for row, aligned in zip(texts, align([r[1] for r in texts]), strict=True):
+        row[1] = aligned
+    table = grid(("INCI name", "left"), ("%", "right"), ("range", "left"), ("comes with", "left"))
+    for row in texts:
+        table.add_row(*row)
+    out.print(table)
+    if inside.constituents:
+        listed = ", ".join(f"{name} {share_text(share)} %" for name, share in inside.constituents.items() if share.high)
+        out.print(indented(Text(f"inside these, not added matter: {listed}")))
+
+
+def weigh(out: Console, reading: Reading, sheet: WeighSheet, batch_text: str) -> None:
+    """The weigh sheet: boxes for actual and lot, open lines with their target, one footer on small weights."""
+    plan = reading.plan
+    out.print(heading(f"Weigh sheet: {plan.title or plan.id}", f"{plan.id}, {reading.side.words}"))
+    step = f"{shown(sheet.batch_scale.step, 0)} g"
+    rounded = f", rounded to the {step} scale from {brief(sheet.asked)} g" if sheet.asked != sheet.batch else ""
+    asked = f" ({batch_text})" if batch_text and not batch_text.replace(" ", "").lower().endswith(f"{shown(sheet.batch, 0)}g") else ""
+    out.print(Text(f"Batch {_grams(sheet.batch, sheet.batch_scale)} g{asked}{rounded}"))
+    spec = spec_words(plan.spec)
+    if spec:
+        out.print(Text(f"Spec {spec}"))
+    out.print(Text("Made by ____________________   Date ______________   Batch number ______________"[: out.width]))
+    several = len({line.scale.step for line in sheet.lines}) > 1
+    texts = align(
+        [
+            _grams(line.grams, line.scale) if line.grams is not None and not _is_open(line) else "____" if _is_open(line) else ""
+            for line in sheet.lines
+        ]
+    )
+    columns = (("", "left"), ("material", "left"), ("target g", "right"), ("", "left"), ("actual g", "left"), ("lot", "left"))
+    rows = [
+        [
+            "[ ]",
+            line.amount.line.material,
+            text,
+            _mark(line) + (f"{shown(line.scale.step, 0)} g scale" if several else ""),
+            "_" * 10,
+            "_" * 12,
+        ]
+        for line, text in zip(sheet.lines, texts, strict=True)
+    ]
+    widths = [max([len(head), *(len(r[i]) for r in rows)]) for i, (head, _) in enumerate(columns)]
+    over = sum(widths) + 2 * len(widths) - 2 - (out.width - 2)
+    widths[1] = max(12, widths[1] - max(0, over))
+    first = True
+    for phase in plan.phases:
+        _phase_head(out, phase)
+        table = grid(*columns, widths=widths, header=first)
+        first = False
+        for line, row in zip(sheet.lines, rows, strict=True):
+            if line.amount.line.phase != phase.name:
+                continue
+            table.add_row(*row)
+            note = _weigh_note(line, plan.spec)
+            if note:
+                out.print(table)
+                out.print(indented(Text(note, style=STYLES["followed"] if out.is_terminal else ""), 7))
+                table = grid(*columns, widths=widths, header=False)
+        if table.row_count:
+            out.print(table)
+    out.print()
+    out.print(
+        heading(
+            f"Total {_grams(sheet.total, _finest(sheet))} g", "open lines counted as expected" if any(map(_is_open, sheet.lines)) else ""
+        )
+    )
+    if sheet.total != sheet.batch:
+        gap = sheet.batch - sheet.total
+        out.print(
+            Text(
+                f"The lines go to more than one scale, so they total {shown(abs(gap), 2)} g {'less' if gap > 0 else 'more'} than the batch."
+            )
+        )
+    out.print(Text(f"Rule: {sheet.rule}"))
+    _small_weights(out, sheet)
+
+
+def _finest(sheet: WeighSheet) -> Scale:
+    return min((line.scale for line in sheet.lines), key=lambda s: s.step, default=sheet.batch_scale)
+
+
+def _grams(value: Fraction, scale: Scale) -> str:
+    return fixed(value, max(scale.decimals, needed_decimals(value) or 0))
+
+
+def _is_open(line: WeighLine) -> bool:
+    return line.amount.line.level.kind == OPEN
+
+
+def _mark(line: WeighLine) -> str:
+    return "**  " if not line.makeable else "*  " if line.too_small else ""
+
+
+def _weigh_note(line: WeighLine, spec: object) -> str:
+    if not _is_open(line):
+        return line.amount.line.note
+    ph = spec.get("ph") if isinstance(spec, dict) else None
+    target = f"to pH {ph[0].text} to {ph[1].text}" if isinstance(ph, tuple) else "to the target of the plan"
+    expected = f", about {_grams(line.grams, line.scale)} g expected" if line.grams is not None else ""
+    note = f"; {line.amount.line.note}" if line.amount.line.note else ""
+    return f"{target}: ________ g{expected}{note}"
+
+
+def _small_weights(out: Console, sheet: WeighSheet) -> None:
+    """One footer for all that is too small or reads nothing, with what would mend each."""
+    small = [line for line in sheet.lines if line.too_small or not line.makeable]
+    if not small:
+        return
+    out.print()
+    out.print(heading("Small weights", f"* below {shown(sheet.small_below, 0)} steps of its scale   ** reads 0, not makeable"))
+    for line in small:
+        name, exact = line.amount.line.material, line.exact_grams or ZERO
+        error = line.relative_error
+        reads = "reads 0" if not line.makeable else f"reads {_grams(line.grams or ZERO, line.scale)}"
+        if line.makeable and error:
+            reads += f", {'+' if error > 0 else ''}{fixed(error, 1)} %"
+        words = f"{_mark(line).strip()} {name}: {brief(exact)} g {reads} on a {shown(line.scale.step, 0)} g scale"
+        if line.mending_batch is not None:
+            words += f"; large enough from a batch of {fixed(line.mending_batch, 0)} g"
+        if line.stock is not None:
+            strength, grams = line.stock
+            words += f", or as a {shown(strength, 0)} % stock in a liquid of the plan: {fixed(grams, line.scale.decimals)} g, and {fixed(grams - exact, line.scale.decimals)} g less of that liquid"
+        out.print(indented(Text(words)))
+    out.print(
+        indented(
+            Text(
+                f"For the record: USP <41> asks for {USP_41_STEPS} steps at least ({shown(USP_41_STEPS * _finest(sheet).step, 0)} g on the finest scale used here). Small makers work below that."
+            )
+        )
+    )

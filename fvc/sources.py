@@ -1,0 +1,176 @@
+"""Where the files of a formulary come from: the folder, a commit, or a state between commits."""
+
+from __future__ import annotations
+
+import os
+import stat
+from collections.abc import Iterable, Mapping
+from pathlib import Path
+from typing import Protocol
+
+from fvc.errors import Fault, Refusal
+from fvc.files.toml_text import MOST_BYTES, too_large
+from fvc.git import Object, Repository, TreeEntry
+
+
+class Source(Protocol):
+    """Where the files of a formulary come from; paths are relative to it, with slashes."""
+
+    def read(self, path: str) -> bytes | None:
+        """The bytes of a file, None when there is none; Refusal when it cannot be read."""
+
+    def names(self, folder: str) -> list[str]:
+        """Names of the entries of a folder, sorted; empty when there is none."""
+
+    def has(self, path: str) -> bool:
+        """True when there is something at this path."""
+
+    def key(self, path: str) -> str | None:
+        """Something that changes when the file does, for keeping what was parsed; None: do not keep."""
+
+    def expect(self, paths: Iterable[str]) -> None:
+        """Say which files will be read next, so that they can be fetched together."""
+
+
+class FolderSource:
+    """The folder as it stands. Links are followed only inside the formulary."""
+
+    def __init__(self, root: Path) -> None:
+        self.root = root
+        self._real = Path(os.path.realpath(root))
+
+    def read(self, path: str) -> bytes | None:
+        """The bytes of a regular file of sensible size inside the formulary."""
+        file = self.root / path
+        real = Path(os.path.realpath(file))
+        if real != file and not real.is_relative_to(self._real):
+            raise Refusal(Fault("a link that leads out of the formulary", file=path, next="put the file itself here"))
+        try:
+            info = file.stat()
+        except FileNotFoundError:
+            if file.is_symlink():
+                raise Refusal(Fault("a link that leads nowhere", file=path, next="remove the link, or put back what it names")) from None
+            return None
+        except NotADirectoryError:
+            return None
+        except OSError as error:
+            raise Refusal(Fault(f"cannot be read: {error.strerror}", file=path, next="check the file and its permissions")) from None
+        if stat.S_ISDIR(info.st_mode):
+            raise Refusal(Fault("a folder stands where a file should be", file=path, next="move the folder away"))
+        if not stat.S_ISREG(info.st_mode):
+            raise Refusal(Fault("not a regular file", file=path, next="put a plain TOML file here"))
+        if info.st_size > MOST_BYTES:
+            raise Refusal(too_large(info.st_size, path))
+        try:
+            return file.read_bytes()
+        except OSError as error:
+            raise Refusal(Fault(f"cannot be read: {error.strerror}", file=path, next="check the file and its permissions")) from None
+
+    def names(self, folder: str) -> list[str]:
+        """Entries of a folder."""
+        try:
+            return sorted(os.listdir(self.root / folder))
+        except (FileNotFoundError, NotADirectoryError):
+            return []
+        except OSError as error:
+            raise Refusal(Fault(f"cannot be listed: {error.strerror}", file=folder, next="check the folder and its permissions")) from None
+
+    def has(self, path: str) -> bool:
+        """Something stands there, be it a broken link."""
+        return os.path.lexists(self.root / path)
+
+    def key(self, path: str) -> str | None:
+        """Never kept: the folder may change at any time."""
+        return None
+
+    def expect(self, paths: Iterable[str]) -> None:
+        """Nothing to fetch: the files are at hand."""
+
+
+class CommitSource:
+    """The formulary as a commit holds it. Trees are kept by id, since most commits share them."""
+
+    def __init__(self, repository: Repository, commit: str, trees: dict[str, dict[str, TreeEntry]]) -> None:
+        self.repository, self.commit = repository, commit
+        self._trees = trees
+        self._folders: dict[str, dict[str, TreeEntry]] = {}
+        self._fetched: dict[str, Object] = {}
+
+    def _folder(self, folder: str) -> dict[str, TreeEntry]:
+        if folder not in self._folders:
+            path = (self.repository.prefix + folder).strip("/")
+            tree = self.repository.tree(f"{self.commit}:{path}")
+            if tree is not None:
+                self._trees.setdefault(tree[0], tree[1])
+            self._folders[folder] = self._trees[tree[0]] if tree else {}
+        return self._folders[folder]
+
+    def _entry(self, path: str) -> TreeEntry | None:
+        folder, _, name = path.rpartition("/")
+        return self._folder(folder).get(name)
+
+    def read(self, path: str) -> bytes | None:
+        """The bytes of a file in the commit."""
+        entry = self._entry(path)
+        if entry is None:
+            return None
+        if not entry.mode.startswith("100"):
+            what = "a link" if entry.mode == "120000" else "not a file"
+            raise Refusal(Fault(f"{what} in commit {self.commit[:8]}", file=path, next="choose another revision"))
+        found = self._fetched.pop(entry.id, None) or self.repository.object(entry.id)
+        if found is None:
+            raise Refusal(Fault(f"missing from git in commit {self.commit[:8]}", file=path, next="run  git fsck"))
+        if len(found.data) > MOST_BYTES:
+            raise Refusal(too_large(len(found.data), path))
+        return found.data
+
+    def expect(self, paths: Iterable[str]) -> None:
+        """Fetch files with one question to git."""
+        ids = [entry.id for path in paths if (entry := self._entry(path))]
+        self._fetched |= {found.id: found for found in self.repository.objects(ids) if found}
+
+    def names(self, folder: str) -> list[str]:
+        """Entries of a folder in the commit."""
+        return sorted(self._folder(folder))
+
+    def has(self, path: str) -> bool:
+        """True when the commit holds it."""
+        return self._entry(path) is not None
+
+    def key(self, path: str) -> str | None:
+        """The blob id: equal ids, equal bytes."""
+        entry = self._entry(path)
+        return entry.id if entry else None
+
+
+class StateSource:
+    """Some files of a formulary by their blob ids: a moment worked out from changes, without its commit."""
+
+    def __init__(self, repository: Repository, files: Mapping[str, str], fetched: dict[str, Object]) -> None:
+        """files: path -> blob id. fetched: objects that were read already, shared by all states."""
+        self.repository, self.files, self._fetched = repository, files, fetched
+
+    def read(self, path: str) -> bytes | None:
+        """The bytes of a file in this state."""
+        id = self.files.get(path)
+        found = (self._fetched.get(id) or self.repository.object(id)) if id else None
+        if found is not None and len(found.data) > MOST_BYTES:
+            raise Refusal(too_large(len(found.data), path))
+        return found.data if found else None
+
+    def expect(self, paths: Iterable[str]) -> None:
+        """Fetch files with one question to git."""
+        ids = [id for path in paths if (id := self.files.get(path)) and id not in self._fetched]
+        self._fetched |= {found.id: found for found in self.repository.objects(ids) if found}
+
+    def names(self, folder: str) -> list[str]:
+        """Those of a folder's entries that are in this state."""
+        return sorted(p.rpartition("/")[2] for p in self.files if p.rpartition("/")[0] == folder)
+
+    def has(self, path: str) -> bool:
+        """True when the state holds it."""
+        return path in self.files
+
+    def key(self, path: str) -> str | None:
+        """The blob id."""
+        return self.files.get(path)

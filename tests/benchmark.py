@@ -1,0 +1,159 @@
+"""How fast, as ratios within one run: `python tests/benchmark.py` (docs/speed.md says what it measures).
+
+Run it with the Python of a virtual environment into which fvc was installed from a wheel
+(`pip install .`), so that what is measured is compiled once, as it is for a maker. Prints a table
+and exits with 1 when a bound is broken. It is no part of the tests: a loaded machine must not
+turn a correct program red.
+"""
+
+from __future__ import annotations
+
+import os
+import random
+import subprocess
+import sys
+import sysconfig
+import tempfile
+import time
+from pathlib import Path
+
+PYTHON = sys.executable
+FVC = str(Path(sysconfig.get_path("scripts")) / "fvc")
+BARE = [PYTHON, "-c", "pass"]
+YARDSTICK = [PYTHON, "-c", "import typer, rich.console, rich.table, tomllib, subprocess"]
+ENV = os.environ | {
+    "GIT_AUTHOR_NAME": "Bench",
+    "GIT_AUTHOR_EMAIL": "bench@studio.example",
+    "GIT_COMMITTER_NAME": "Bench",
+    "GIT_COMMITTER_EMAIL": "bench@studio.example",
+    "GIT_CONFIG_GLOBAL": os.devnull,
+}
+ENV.pop("PYTHONDONTWRITEBYTECODE", None)
+
+FUNCTIONS = ["solvent", "humectant", "emollient", "thickener", "preservative", "extract", "solubiliser", "pH adjuster"]
+
+
+def material(index: int) -> str:
+    """A record of the size that real ones have."""
+    return (
+        f'format    = 1\nname      = "Material {index}"\nfunction  = ["{FUNCTIONS[index % len(FUNCTIONS)]}"]\nuse_level = [0.1, 10]\n'
+        f'price     = "{index + 1}.90 / 250 g"\ndensity   = 1.0{index % 10}\nsupplier  = "supplier {index % 4}"\n'
+        f'source    = "sheet {index}, 2026-01 (invented)"\n[composition]\n"Substance {index}" = {50 + index % 50}\n"Aqua" = "balance"\n'
+    )
+
+
+def plan(name: str, revision: int, levels: dict[str, str]) -> str:
+    """A plan of 15 lines in three phases."""
+    lines = list(levels.items())
+    text = f'format   = 1\ntitle    = "{name}"\nrevision = {revision}\nuse      = ["leave-on"]\nbatch    = "200 g"\n'
+    for phase, some in (("A", lines[:6]), ("B", lines[6:10]), ("C", lines[10:])):
+        text += f'\n[phase.{phase}]\nmethod = "Stir until even."\n[phase.{phase}.percent]\n'
+        text += "".join(f"{m} = {level}\n" for m, level in some)
+    return text
+
+
+def build(folder: Path, commits: int, formulas: int, revisions: int) -> None:
+    """A repository by git fast-import: `revisions` of plan-0, the other commits spread over the other plans."""
+    rng = random.Random(20260301)
+    materials = [f"m{i:02d}" for i in range(40)]
+    names = [f"plan-{i}" for i in range(formulas)]
+    levels = {}
+    for name in names:
+        chosen = rng.sample(materials, 14)
+        levels[name] = {"water": '"balance"'} | {m: f"{rng.randint(10, 400) / 100:.2f}" for m in chosen}
+    numbers = dict.fromkeys(names, 1)
+    stream: list[str] = []
+
+    def data(text: str) -> str:
+        return f"data {len(text.encode())}\n{text}\n"
+
+    def commit(number: int, message: str, files: dict[str, str]) -> None:
+        stream.append(f"commit refs/heads/main\nmark :{number}\ncommitter Bench <bench@studio.example> {1700000000 + number * 600} +0100\n")
+        stream.append(data(message))
+        stream.extend(f"M 100644 inline {path}\n{data(text)}" for path, text in files.items())
+
+    first = {"formulary.toml": 'format = 1\nname = "Bench"\n', "materials/water.toml": material(0).replace("Substance 0", "X")}
+    first |= {f"materials/{m}.toml": material(i) for i, m in enumerate(materials)}
+    first |= {f"formulas/{n}.toml": plan(n, 1, levels[n]) for n in names}
+    commit(1, "Start", first)
+    due = set(rng.sample(range(2, commits + 1), revisions - 1))
+    for number in range(2, commits + 1):
+        name = names[0] if number in due or formulas == 1 else names[rng.randint(1, formulas - 1)]
+        line = rng.choice([m for m in levels[name] if m != "water"])
+        levels[name][line] = f"{rng.randint(10, 400) / 100:.2f}"
+        numbers[name] += 1
+        files = {f"formulas/{name}.toml": plan(name, numbers[name], levels[name])}
+        if number % 500 == 0:  # a supplier's new sheet now and then
+            index = rng.randrange(40)
+            files[f"materials/m{index:02d}.toml"] = material(index).replace("2026-01", f"2026-{number % 12 + 1:02d}")
+        commit(number, f"{name} {numbers[name]}: tried another level of {line}", files)
+    folder.mkdir(parents=True)
+    subprocess.run(["git", "init", "-q", "-b", "main", str(folder)], check=True, env=ENV)
+    subprocess.run(["git", "-C", str(folder), "fast-import", "--quiet"], input="".join(stream).encode(), check=True, env=ENV)
+    subprocess.run(["git", "-C", str(folder), "reset", "-q", "--hard", "main"], check=True, env=ENV)
+
+
+def best(commands: dict[str, list[str]], folder: Path, rounds: int) -> dict[str, float]:
+    """The fastest of `rounds` runs of each command, all interleaved; seconds."""
+    fastest = dict.fromkeys(commands, float("inf"))
+    for _ in range(rounds):
+        for name, command in commands.items():
+            start = time.perf_counter()
+            subprocess.run(command, cwd=folder, env=ENV, stdout=subprocess.DEVNULL, check=True)
+            fastest[name] = min(fastest[name], time.perf_counter() - start)
+    return fastest
+
+
+def main() -> int:
+    """Measure and print; 1 when a bound is broken."""
+    broken = []
+
+    def row(what: str, value: float, bound: float, unit: str) -> None:
+        verdict = "" if value <= bound else "   ABOVE THE BOUND"
+        broken.extend([what] if verdict else [])
+        print(f"  {what:<58} {value:7.2f} {unit:<18} at most {bound:g}{verdict}")
+
+    with tempfile.TemporaryDirectory() as temporary:
+        small, large = Path(temporary) / "small", Path(temporary) / "large"
+        build(small, 6, 1, 6)
+        print("Start-up, cold, the best of 25 runs each")
+        took = best(
+            {
+                "bare": BARE,
+                "yardstick": YARDSTICK,
+                "diff": [FVC, "diff", "plan-0.4", "plan-0.5"],
+                "version": [FVC, "--version"],
+                "help": [FVC, "--help"],
+            },
+            small,
+            25,
+        )
+        print(f"  a bare interpreter: {took['bare'] * 1000:.1f} ms; the yardstick of imports: {took['yardstick'] * 1000:.1f} ms")
+        row("fvc diff of two saved revisions, 15 lines", took["diff"] / took["yardstick"], 1.3, "yardsticks")
+        row("fvc diff of two saved revisions, 15 lines", took["diff"] / took["bare"], 15, "bare interpreters")
+        row("fvc --version", took["version"] / took["bare"], 6, "bare interpreters")
+        row("fvc --help", took["help"] / took["bare"], 8, "bare interpreters")
+        print("A long history: 10,000 commits, 50 formulas, one of them with 200 revisions; the best of 5 runs")
+        build(large, 10_000, 50, 200)
+        took = best(
+            {
+                "git": ["git", "log", "-p", "--", "formulas/plan-0.toml"],
+                "history": [FVC, "history", "plan-0"],
+                "diff": [FVC, "diff", "plan-0"],
+            },
+            large,
+            5,
+        )
+        print(f"  git log -p of the file: {took['git'] * 1000:.0f} ms; fvc history: {took['history'] * 1000:.0f} ms")
+        row("fvc history, start of the interpreter included", took["history"] / took["git"], 3, "git log -p")
+        alone = subprocess.run(
+            [PYTHON, "-c", f"import resource,subprocess; subprocess.run([{FVC!r}, 'history', 'plan-0'], stdout=subprocess.DEVNULL); "
+             "print(resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1024)"],
+            cwd=large, env=ENV, capture_output=True, text=True, check=True,
+        )  # fmt: skip
+        row("fvc history, memory at its peak (git included)", float(alone.stdout), 150, "MB")
+    return 1 if broken else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

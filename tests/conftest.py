@@ -1,0 +1,60 @@
+"""Real files, real git, and a home folder that no test can touch."""
+
+import os
+import subprocess
+from pathlib import Path
+
+import pytest
+from hypothesis import HealthCheck, settings
+
+from tests.support import Studio
+
+# "ci" is what .ci/run uses; the counts in docs/numbers.md are of that profile.
+settings.register_profile("ci", max_examples=1000, deadline=None, suppress_health_check=[HealthCheck.too_slow], print_blob=True)
+settings.register_profile("quick", max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile(os.environ.get("FVC_TEST_PROFILE", "ci" if os.environ.get("CI") else "quick"))
+
+
+@pytest.fixture(autouse=True)
+def _own_home(tmp_path_factory, monkeypatch):
+    """Every test has a home of its own: git reads no configuration of whoever runs the tests."""
+    home = tmp_path_factory.mktemp("home")
+    for name in list(os.environ):
+        if name.startswith("GIT_"):
+            monkeypatch.delenv(name)
+    monkeypatch.setenv("HOME", str(home))
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(home / ".config"))
+    monkeypatch.setenv("GIT_CONFIG_NOSYSTEM", "1")
+    monkeypatch.setenv("GIT_CONFIG_GLOBAL", str(home / ".gitconfig"))
+    monkeypatch.delenv("COLUMNS", raising=False)
+    monkeypatch.delenv("FORCE_COLOR", raising=False)
+    (home / ".gitconfig").write_text("[user]\n\tname = Ada Test\n\temail = ada@studio.example\n[init]\n\tdefaultBranch = main\n")
+    yield home
+    left = sorted(p.name for p in home.iterdir())
+    assert left == [".gitconfig"], f"a test wrote into the home folder: {left}"
+
+
+@pytest.fixture
+def studio(tmp_path) -> Studio:
+    """An empty formulary in a git repository, with the means to fill and question it."""
+    return Studio.make(tmp_path / "studio")
+
+
+@pytest.fixture
+def toner(studio) -> Studio:
+    """The formulary of toner T (tests/toner.py), saved as revision 1."""
+    from tests import toner as t
+
+    t.write(studio)
+    studio.fvc("revise", "toner", "--reason", "first plan")
+    return studio
+
+
+@pytest.fixture
+def plain_folder(tmp_path) -> Path:
+    """A folder that is in no git repository."""
+    folder = tmp_path / "plain"
+    folder.mkdir()
+    done = subprocess.run(["git", "-C", str(folder), "rev-parse"], capture_output=True)
+    assert done.returncode != 0, "the temporary folder of the tests lies inside a git repository"
+    return folder

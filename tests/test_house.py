@@ -1,0 +1,113 @@
+"""How the house is built: upper floors import lower ones, never the other way round (DEVELOPERS.md)."""
+
+import ast
+import subprocess
+import sys
+from graphlib import TopologicalSorter
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parent.parent
+
+# From the ground up. A name stands for a module, or for a package with all that is in it.
+FLOORS = (
+    ("fvc.errors", "fvc.amounts", "fvc.names", "fvc.record"),
+    ("fvc.formula", "fvc.material", "fvc.scales"),
+    ("fvc.reading", "fvc.trial"),
+    ("fvc.composition", "fvc.batch", "fvc.weighing"),
+    ("fvc.change", "fvc.compare"),
+    ("fvc.files", "fvc.git", "fvc.stopping"),
+    ("fvc.formulary",),
+    ("fvc.references",),
+    ("fvc.saving", "fvc.story"),
+    ("fvc.demo", "fvc.show"),
+    ("fvc.cli",),
+)
+CORE = FLOORS[:5]  # values in, values out
+OUTSIDE = {"os", "sys", "io", "pathlib", "shutil", "tempfile", "subprocess", "tomllib", "json", "typer", "rich", "filelock"}
+
+
+def modules() -> dict[str, Path]:
+    """Every module of the package by its name."""
+    found = {}
+    for file in sorted((ROOT / "fvc").rglob("*.py")):
+        parts = file.relative_to(ROOT).with_suffix("").parts
+        found[".".join(parts[:-1] if parts[-1] == "__init__" else parts)] = file
+    return found
+
+
+MODULES = modules()
+
+
+def imports(name: str) -> set[str]:
+    """The modules that a module imports, wherever in it the import stands."""
+    found = set()
+    for node in ast.walk(ast.parse(MODULES[name].read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            found |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"{name} has a relative import"
+            inner = {f"{node.module}.{alias.name}" for alias in node.names}
+            found |= {i if i in MODULES else str(node.module) for i in inner}
+    return found - {name}
+
+
+def floor_of(name: str) -> int:
+    """The floor a module stands on."""
+    for number, names in enumerate(FLOORS):
+        if any(name == n or name.startswith(f"{n}.") for n in names):
+            return number
+    raise AssertionError(f"{name} stands on no floor: add it to FLOORS and to DEVELOPERS.md")
+
+
+PLACED = [name for name in MODULES if name not in ("fvc", "fvc.__main__")]
+
+
+@pytest.mark.parametrize("name", PLACED)
+def test_a_module_imports_only_from_its_floor_or_below(name):
+    above = {i for i in imports(name) if i.startswith("fvc.") and floor_of(i) > floor_of(name)}
+    assert not above, f"{name} imports upwards: {sorted(above)}"
+
+
+def test_no_module_imports_itself_in_a_ring():
+    packages = {n for n, file in MODULES.items() if file.name == "__init__.py"}
+    graph = {name: {i for i in imports(name) if i in MODULES and i not in packages} for name in MODULES if name not in packages}
+    assert list(TopologicalSorter(graph).static_order())  # raises CycleError with the ring
+
+
+@pytest.mark.parametrize("name", [n for n in PLACED if floor_of(n) < len(CORE)])
+def test_the_core_knows_no_path_process_or_screen(name):
+    used = {i.partition(".")[0] for i in imports(name)} & OUTSIDE
+    assert not used, f"{name} imports {sorted(used)}"
+
+
+@pytest.mark.parametrize(
+    ("module", "allowed"),
+    [
+        ("subprocess", ("fvc.git", "fvc.stopping")),
+        ("rich", ("fvc.show", "fvc.cli")),
+        ("typer", ("fvc.cli",)),
+        ("tomllib", ("fvc.files", "fvc.references", "fvc.demo")),
+    ],
+)
+def test_one_place_speaks_to_each_outside_thing(module, allowed):
+    users = {n for n in MODULES if any(i.partition(".")[0] == module for i in imports(n))}
+    strangers = {n for n in users if not any(n == a or n.startswith(f"{a}.") for a in allowed)}
+    assert not strangers
+
+
+def test_the_house_is_described():
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    for names in FLOORS:
+        for name in names:
+            path = name.replace(".", "/")
+            assert f"`{path}.py`" in text or f"`{path}/`" in text, f"DEVELOPERS.md does not say what {name} is for"
+
+
+@pytest.mark.parametrize("argument", ["--version", "--help"])
+def test_the_fast_paths_import_nothing_slow(argument):
+    slow = "typer rich click filelock subprocess tomllib"
+    code = f"import sys; from fvc.cli.main import main; main([{argument!r}]); sys.exit(' '.join(m for m in {slow!r}.split() if m in sys.modules) or None)"
+    done = subprocess.run([sys.executable, "-I", "-c", f"import sys; sys.path.insert(0, {str(ROOT)!r}); {code}"], capture_output=True)
+    assert done.returncode == 0, done.stderr.decode()
