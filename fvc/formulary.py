@@ -221,9 +221,11 @@ class Formulary:
         here = (*trail, plan.id) if plan.variant is None else trail
         unread = (material_path(id) for id in plan.reached() if id not in self._materials)
         self.source.expect(p for p in unread if (self.source.key(p) or "", f"material {p[10:-5]}") not in self._kept)
+        seen: set[str] = set()  # not `records`: a nested formula further up may have brought the same material's record
         for line in plan.lines:
-            if line.material in materials or line.material in records:
+            if line.material in seen:
                 continue
+            seen.add(line.material)
             material, found, reached = self.ingredient(line.material, here)
             records.update(reached)
             warnings += self._warned.get(line.material, ())

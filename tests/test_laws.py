@@ -76,36 +76,44 @@ class Row(NamedTuple):
 Recipe = tuple[Row, ...]
 
 
-@st.composite
-def numbers(draw, most: int, decimals: int = 3) -> str:
-    places = draw(st.integers(0, decimals))
-    steps = draw(st.integers(0, most * 10**places))
-    return str(Decimal(steps).scaleb(-places)) if places else str(steps)
+# What is drawn for one line: phase, decimals, thousandths, and which of the less usual forms.
+DRAWN = st.tuples(st.integers(0, 2), st.integers(0, 3), st.integers(0, 5000), st.integers(0, 9))
+OTHERS = sorted(set(SHELF) - {"water"})
+LINE = st.tuples(st.sampled_from(OTHERS), DRAWN)
 
 
-@st.composite
-def rows(draw, material: str, phases: str) -> Row:
-    phase = draw(st.sampled_from(phases))
-    value = draw(numbers(1 if material in OILS else 5))
-    if material == "citric-acid-50" and draw(st.booleans()):
-        value = draw(st.sampled_from(['"open"', f'{{ level = "open", expect = {value} }}']))
-    elif draw(st.integers(0, 9)) == 0:
+def row(material: str, drawn: tuple[int, int, int, int], phases: str = "ABC") -> Row:
+    """One line out of what was drawn for it."""
+    at, places, thousandths, form = drawn
+    steps = (thousandths // 5 if material in OILS else thousandths) // 10 ** (3 - places)
+    value = exact_text(F(steps, 10**places), places)
+    if material == "citric-acid-50" and form < 5:
+        value = '"open"' if form < 2 else f'{{ level = "open", expect = {value} }}'
+    elif form == 9:
         value = f'{{ level = {value}, note = "stays" }}'
-    held = material in ("polysorbate-20", "glyceryl-caprylate") and draw(st.booleans())
-    return Row(phase, material, value, draw(st.sampled_from(["4", "0.5", "1.25", "3"])) if held else "")
+    held = material in ("polysorbate-20", "glyceryl-caprylate") and form < 8
+    return Row(phases[at % len(phases)], material, value, ("4", "0.5", "1.25", "3")[form // 2] if held else "")
 
 
-@st.composite
-def recipes(draw) -> Recipe:
-    """A formula of one to ten lines in up to three phases, with or without a balance."""
-    phases = draw(st.sampled_from(["A", "AB", "ABC"]))
-    chosen = draw(st.lists(st.sampled_from(sorted(set(SHELF) - {"water"})), max_size=9, unique=True))
-    found = [draw(rows(material, phases)) for material in chosen]
-    if chosen and draw(st.booleans()):
-        found.append(draw(rows(draw(st.sampled_from(chosen)), phases)))  # one material in two phases
-    closer = Row(draw(st.sampled_from(phases)), "water", CLOSER, draw(st.sampled_from(["balance", "balance", ""])))
-    found.insert(draw(st.integers(0, len(found))), closer)
+def recipe(phases: str, lines: list, twice: tuple | None, at: int, where: int, balance: bool) -> Recipe:
+    """Up to ten lines, perhaps one material in two phases, and water that closes the total."""
+    found = [row(material, drawn, phases) for material, drawn in lines]
+    if lines and twice:
+        found.append(row(lines[0][0], twice, phases))
+    closer = Row(phases[where % len(phases)], "water", CLOSER, "balance" if balance else "")
+    found.insert(at % (len(found) + 1), closer)
     return tidy(found)
+
+
+recipes = st.builds(
+    recipe,
+    phases=st.sampled_from(["A", "AB", "ABC"]),
+    lines=st.lists(LINE, max_size=9, unique_by=lambda line: line[0]),
+    twice=st.none() | DRAWN,
+    at=st.integers(0, 9),
+    where=st.integers(0, 2),
+    balance=st.sampled_from([True, True, False]),
+)
 
 
 def tidy(found: list[Row]) -> Recipe:
@@ -115,49 +123,52 @@ def tidy(found: list[Row]) -> Recipe:
     return tuple(sorted(once, key=lambda r: order.index(r.phase)))
 
 
-@st.composite
-def changes(draw, recipe: Recipe) -> Recipe:
-    """The same formula after up to four of the things that makers do to one."""
-    found = list(recipe)
-    for what in draw(st.lists(st.sampled_from(["level", "move", "remove", "add", "reorder", "closer"]), max_size=4)):
-        at = draw(st.integers(0, len(found) - 1))
-        row = found[at]
-        if what == "add":
-            found.insert(at, draw(rows(draw(st.sampled_from(sorted(set(SHELF) - {"water"}))), "ABC")))
-        elif what == "move":
-            found[at] = row._replace(phase=draw(st.sampled_from("ABC")))
-        elif what == "reorder":
-            found = draw(st.permutations(found))
-        elif what == "closer":
+CHANGE = st.tuples(st.sampled_from(["level", "move", "remove", "add", "reorder", "closer"]), st.integers(0, 9), LINE)
+
+
+def changed(before: Recipe, what: list[tuple]) -> Recipe:
+    """The same formula after some of the things that makers do to one."""
+    found = list(before)
+    for action, number, (material, drawn) in what:
+        at = number % len(found)
+        here = found[at]
+        if action == "add":
+            found.insert(at, row(material, drawn))
+        elif action == "move":
+            found[at] = here._replace(phase="ABC"[drawn[0]])
+        elif action == "reorder":
+            found = [*found[at:], *reversed(found[:at])]
+        elif action == "closer":
             found = [r._replace(ratio="" if r.ratio else "balance") if r.value == CLOSER else r for r in found]
-        elif row.value != CLOSER:
-            found[at : at + 1] = [] if what == "remove" else [draw(rows(row.material, row.phase))]
+        elif here.value != CLOSER:
+            found[at : at + 1] = [] if action == "remove" else [row(here.material, drawn, here.phase)]
     return tidy(found)
 
 
-@st.composite
-def pairs(draw) -> tuple[str, str]:
-    """The texts of two plans: one and what became of it, or two that have little in common."""
-    first = draw(recipes())
-    second = draw(st.one_of(changes(first), changes(first), recipes()))
-    return text_of(first), text_of(second)
+# The texts of two plans: one and what became of it, or two that have little in common.
+pairs = st.builds(
+    lambda first, what, other: (text_of(first), text_of(changed(first, what) if other is None else other)),
+    recipes,
+    st.lists(CHANGE, max_size=4),
+    st.one_of(st.none(), st.none(), recipes),
+)
 
 
-def written(row: Row, present: set[str]) -> str:
+def written(of: Row, present: set[str]) -> str:
     """A level as the file has it."""
-    if not row.ratio:
-        return row.value
+    if not of.ratio:
+        return of.value
     oils = [o for o in OILS if o in present]
-    if row.material == "polysorbate-20":
+    if of.material == "polysorbate-20":
         forms = {
             "4": "4 x all essential oil",
             "0.5": f"0.5 × {' '.join(oils)}",
             "1.25": f"1.25 x ({' + '.join(oils)})",
             "3": f"3x {' '.join(oils[:1])}",
         }
-        usable = oils and (len(oils) == 1 or row.ratio != "0.5")
-        return f'"{forms[row.ratio]}"' if usable else row.value
-    return f'"{row.ratio} x polysorbate-20"' if "polysorbate-20" in present else row.value
+        usable = oils and (len(oils) == 1 or of.ratio != "0.5")
+        return f'"{forms[of.ratio]}"' if usable else of.value
+    return f'"{of.ratio} x polysorbate-20"' if "polysorbate-20" in present else of.value
 
 
 def text_of(recipe: Recipe, off: F = F(0)) -> str:
@@ -178,14 +189,14 @@ def file_of(values: dict[tuple[str, str], str]) -> str:
     return text
 
 
-def exact_text(value: F) -> str:
-    """A fraction that ends, as decimal text."""
+def exact_text(value: F, places: int = 0) -> str:
+    """A fraction that ends, as decimal text with at least so many places."""
     number = Decimal(value.numerator) / Decimal(value.denominator)
     assert F(number) == value
-    return f"{number:f}"
+    return f"{number:f}" if -number.as_tuple().exponent >= places else f"{number:.{places}f}"
 
 
-plans = recipes().map(text_of)
+plans = recipes.map(text_of)
 batches = st.one_of(st.integers(1, 5000).map(F), st.integers(1, 100_000).map(lambda n: F(n, 100)), st.just(F("141.747615625")))
 steps = st.sampled_from([F(s) for s in ("0.001", "0.01", "0.02", "0.05", "0.1", "0.5", "1")])
 
@@ -349,7 +360,7 @@ def test_percents_are_those_of_the_oracle(text):
 
 
 @FEWER
-@given(recipes(), st.integers(-500, 500).filter(bool), st.integers(0, 4))
+@given(recipes, st.integers(-500, 500).filter(bool), st.integers(0, 4))
 def test_a_list_that_is_off_says_by_how_much_and_which_way(recipe, steps_off, places):
     off = F(steps_off, 10 ** (places + 2))
     base = solve(text_of(recipe))
@@ -432,7 +443,7 @@ def test_a_batch_of_a_few_steps_totals_itself(text, count, step):
 
 
 @FEWER
-@given(recipes(), steps, st.integers(1, 9))
+@given(recipes, steps, st.integers(1, 9))
 def test_a_balance_of_less_than_a_step_is_never_driven_below_zero(recipe, step, tenths):
     text = text_of(recipe)
     water = next(key for key in solve(text) if key[1] == "water")
@@ -550,7 +561,7 @@ def rows_of(text: str) -> list[tuple[str, str, str]]:
     return [(line.phase, line.material, line.level) for line in reading(text).plan.lines]
 
 
-@given(pairs())
+@given(pairs)
 def test_applying_a_difference_to_the_first_gives_the_second(both):
     a, b = (reading(text) for text in both)
     found = diff(a, b, F(200))
@@ -563,7 +574,7 @@ def sheet_lines(of: Reading) -> dict[tuple[str, str], tuple[str, F | None]]:
     return {(line["phase"], line["material"]): (line["level"], line["percent"] and F(line["percent"])) for line in lines}
 
 
-@given(pairs())
+@given(pairs)
 def test_the_data_of_a_difference_carry_the_first_sheet_into_the_second(both):
     """A script's view: only the two JSON texts are used, and only what differs is taken from the difference."""
     a, b = (reading(text) for text in both)
@@ -605,7 +616,7 @@ def test_a_plan_does_not_differ_from_itself(text):
 
 
 @FEWER
-@given(pairs())
+@given(pairs)
 def test_two_plans_differ_exactly_when_their_lines_do(both):
     a, b = (reading(text) for text in both)
     plain = [
@@ -615,7 +626,7 @@ def test_two_plans_differ_exactly_when_their_lines_do(both):
     assert diff(a, b, F(200)).different == (plain[0] != plain[1] or notes[0] != notes[1])
 
 
-@given(pairs())
+@given(pairs)
 def test_points_of_two_closed_plans_sum_to_zero(both):
     a, b = (reading(text) for text in both)
     found = diff(a, b, F(200))
@@ -628,7 +639,7 @@ def test_points_of_two_closed_plans_sum_to_zero(both):
         assert F(line["points"]) == F(line["after_percent"] or 0) - F(line["before_percent"] or 0)
 
 
-@given(pairs(), st.integers(1, 5000).map(F))
+@given(pairs, st.integers(1, 5000).map(F))
 def test_differences_are_those_of_the_oracle(both, batch):
     found = data.diff(diff(*(reading(text) for text in both), batch))
     before, after = (solve(text) for text in both)

@@ -95,12 +95,13 @@ def _page(archive: Archive, plans: list[dict[str, Any]], trials: list[str]) -> N
             row["title"],
         )
     out.print(table)
-    unsaved = [r["plan"] for r in plans if not r["saved"] and not r["problem"]]
+    unsaved = [r for r in plans if not r["saved"] and not r["problem"]]
     if unsaved:
         out.print()
         out.print(heading("Not saved"))
-        for name in unsaved:
-            out.print(indented(Text(f"fvc diff {name}   then   fvc revise {name} --reason TEXT")))
+        for row in unsaved:
+            look = "diff" if row["revision"] else "sheet"  # a plan that was never saved has nothing to be compared with
+            out.print(indented(Text(f"fvc {look} {row['plan']}   then   fvc revise {row['plan']} --reason TEXT")))
     broken = [r for r in plans if r["problem"]]
     if broken:
         out.print()
