@@ -10,11 +10,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from fvc.archive import MATERIALS, Archive, Touch
 from fvc.errors import Refusal
 from fvc.formula import Plan
 from fvc.formulary import Formulary, plan_of_path, plan_path
 from fvc.reading import Reading, Side
-from fvc.references import MATERIALS, Archive, Touch
 
 
 class Chronicle:

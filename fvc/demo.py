@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import datetime
+import os
+import shutil
 import tomllib
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, NamedTuple
 
+from fvc.archive import Archive
 from fvc.batch import parse_batch
 from fvc.compare.diff import diff
 from fvc.errors import Refusal
 from fvc.git import Repository
-from fvc.references import Archive, Reference, parse_reference
+from fvc.references import Reference, folder_reading, parse_reference
 from fvc.saving import revision_message, saved_reading
 
 
@@ -50,11 +53,26 @@ def text_at(source: Path, step: int, path: str) -> bytes:
 
 
 def rebuild(folder: Path) -> Built:
-    """Make a git repository in `folder` with every step of the story, by its author and date."""
-    source = source_folder()
-    story = read_story(source)
+    """Make a git repository in `folder`, new or empty, with every step of the story, by its author and date.
+
+    Nothing is left in it when it cannot be finished: half a demo would be taken for a whole one.
+    """
     folder.mkdir(parents=True, exist_ok=True)
     root = folder.resolve()
+    try:
+        return _build(root)
+    except BaseException:
+        for entry in root.iterdir():
+            if entry.is_dir() and not entry.is_symlink():
+                shutil.rmtree(entry, ignore_errors=True)
+            else:
+                entry.unlink(missing_ok=True)
+        raise
+
+
+def _build(root: Path) -> Built:
+    source = source_folder()
+    story = read_story(source)
     repository = Repository.create(root)
     for number, step in enumerate(story["step"], start=1):
         before = None
@@ -76,7 +94,7 @@ def rebuild(folder: Path) -> Built:
 
 def _message(root: Path, reference: Reference, step: Mapping[str, Any], before: Any) -> str:
     archive = Archive(root)
-    after = archive.folder_reading(reference)
+    after = folder_reading(archive, reference)
     change = diff(before, after, parse_batch(after.plan.batch).grams) if before is not None else None
     archive.close()
     return revision_message(reference.plan_name, step["revision"], step["reason"], after, change)
@@ -91,4 +109,10 @@ def _by(person: Mapping[str, str], at: datetime.datetime) -> dict[str, str]:
         "GIT_COMMITTER_NAME": person["name"],
         "GIT_COMMITTER_EMAIL": person["email"],
         "GIT_COMMITTER_DATE": when,
+        # the hooks and the signature of whoever looks at the demo have no business in it
+        "GIT_CONFIG_COUNT": "2",
+        "GIT_CONFIG_KEY_0": "core.hooksPath",
+        "GIT_CONFIG_VALUE_0": os.devnull,
+        "GIT_CONFIG_KEY_1": "commit.gpgSign",
+        "GIT_CONFIG_VALUE_1": "false",
     }

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from fvc.archive import Archive, stated_revision
 from fvc.batch import parse_batch
 from fvc.compare.diff import Diff, diff
 from fvc.compare.summary import net_change
@@ -16,7 +17,7 @@ from fvc.formulary import plan_path
 from fvc.git import NO_IDENTITY
 from fvc.reading import Reading
 from fvc.record import flatten
-from fvc.references import Archive, Reference, stated_revision
+from fvc.references import Reference, folder_reading, in_commit, in_folder
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -70,8 +71,8 @@ def ready_to_save(archive: Archive) -> None:
 
 def _revise(archive: Archive, reference: Reference, reason: str, extra_env: Mapping[str, str] | None) -> Saved | None:
     repository = archive.repository
-    path = plan_path(reference.name, reference.variant)
-    reading = archive.in_folder(reference)
+    path = reference.path
+    reading = in_folder(archive, reference)
     if not reading.sound:
         raise Refusal(reading.faults)
     paths = [path, *(archive.reached_path(id) for id in reading.records)]
@@ -129,11 +130,11 @@ def revision_message(name: str, number: int, reason: str, after: Reading, change
 
 def saved_reading(archive: Archive, reference: Reference) -> Reading | None:
     """The plan as last saved on this branch; None when it was not, or cannot be read."""
-    path = plan_path(reference.name, reference.variant)
+    path = reference.path
     if archive.head is None or archive.at(archive.head).source.key(path) is None:
         return None
     try:
-        return archive.in_commit(Reference(reference.plan_name, reference.name, reference.variant), archive.head, path)
+        return in_commit(archive, Reference(reference.plan_name, reference.name, reference.variant), archive.head, path)
     except Refusal:
         return None
 
@@ -171,7 +172,7 @@ def _users(archive: Archive, records: list[str], path: str) -> tuple[str, ...]:
         if plan_path(name, variant) == path:
             continue
         try:
-            reading = archive.folder_reading(Reference(name, name, variant))
+            reading = folder_reading(archive, Reference(name, name, variant))
         except Refusal:
             continue
         if ids & set(reading.records):

@@ -11,15 +11,15 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import NamedTuple
 
+from fvc.archive import Archive
 from fvc.batch import parse_batch
 from fvc.chronicle import Chronicle
 from fvc.compare.diff import LineDiff, RecordDiff, TextDiff, pair_lines, record_differences, text_differences
 from fvc.errors import Fault, Refusal
 from fvc.formula import Amount
-from fvc.formulary import plan_path
 from fvc.git import Commit
 from fvc.reading import Reading, Side
-from fvc.references import Archive, Reference
+from fvc.references import Reference, in_folder
 
 REVISION, PLAIN, RECORDS, UNREADABLE, DELETED = "revision", "plain", "records", "unreadable", "deleted"
 
@@ -73,7 +73,7 @@ class Story:
 
 def story_of(archive: Archive, reference: Reference) -> Story:
     """The history of `NAME` or `NAME/VARIANT`. Raises Refusal when there is no such plan, saved or not."""
-    path = plan_path(reference.name, reference.variant)
+    path = reference.path
     chronicle = None if isinstance(archive.found, Fault) or archive.head is None else Chronicle(archive, path)
     now, problem = _in_folder(archive, reference)
     if problem is not None and not (chronicle and chronicle.touches):
@@ -96,7 +96,7 @@ def _name_revisions(archive: Archive, path: str, rows: list[Row], trials: dict[i
 
 def _in_folder(archive: Archive, reference: Reference) -> tuple[Reading | None, Refusal | None]:
     try:
-        return archive.in_folder(reference), None
+        return in_folder(archive, reference), None
     except Refusal as refusal:
         return None, refusal
 
@@ -108,7 +108,7 @@ def _story(
     texts: tuple[TextDiff, ...] = ()
     records: tuple[RecordDiff, ...] = ()
     if now is not None and not now.side.saved:
-        before = _reading(archive, head, plan_path(reference.name, reference.variant))
+        before = _reading(archive, head, reference.path)
         unsaved = pair_lines(before.closure.amounts if before else (), now.closure.amounts, _batch(now))
         if before:
             texts = text_differences(before, now, unsaved)

@@ -2,6 +2,7 @@
 
 import os
 import subprocess
+import tempfile
 from pathlib import Path
 
 import pytest
@@ -26,6 +27,9 @@ def _own_home(tmp_path_factory, monkeypatch):
     monkeypatch.setenv("XDG_CONFIG_HOME", str(home / ".config"))
     monkeypatch.setenv("GIT_CONFIG_NOSYSTEM", "1")
     monkeypatch.setenv("GIT_CONFIG_GLOBAL", str(home / ".gitconfig"))
+    # the checkout's own fvc, compiled once for all the tests instead of at each of some thousand starts
+    monkeypatch.delenv("PYTHONDONTWRITEBYTECODE", raising=False)
+    monkeypatch.setenv("PYTHONPYCACHEPREFIX", os.environ.get("PYTHONPYCACHEPREFIX") or str(Path(tempfile.gettempdir()) / "fvc-tests-compiled"))
     monkeypatch.delenv("COLUMNS", raising=False)
     monkeypatch.delenv("FORCE_COLOR", raising=False)
     (home / ".gitconfig").write_text("[user]\n\tname = Ada Test\n\temail = ada@studio.example\n[init]\n\tdefaultBranch = main\n")

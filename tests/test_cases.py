@@ -276,6 +276,15 @@ def test_eight_weights_of_103_g_as_a_batch(studio):
     assert percents["h"] == F("0.9708737864")
 
 
+def test_two_equal_weights_print_as_equal_percents(studio):
+    # 3/7 and 3/7 and 1/7 rounded to ten decimals miss 100 by one in the last; the line without an equal takes it
+    for material in "abc":
+        studio.material(material, "other")
+    studio.formula("salve", {"A": {"a": "40", "b": "40", "c": "20"}})
+    sheet = weighed_in(studio, "salve", {"a": "3", "b": "3", "c": "1"}, "7 g")
+    assert [line["percent"] for line in sheet["lines"]] == ["42.8571428571", "42.8571428571", "14.2857142858"]
+
+
 @pytest.fixture
 def base(studio):
     """A finished base, and a cream that is 2 % of something in it."""

@@ -4,6 +4,7 @@ import json
 import os
 import pty
 import re
+import select
 import struct
 import subprocess
 import sys
@@ -39,7 +40,7 @@ def screen(studio, *arguments, width=80, typed=b"", **env) -> tuple[int, str]:
     if typed:
         os.write(leader, typed)
     seen = b""
-    while True:
+    while select.select([leader], [], [], 30)[0]:
         try:
             piece = os.read(leader, 65536)
         except OSError:  # the terminal is gone when the last program in it ends
@@ -47,7 +48,7 @@ def screen(studio, *arguments, width=80, typed=b"", **env) -> tuple[int, str]:
         if not piece:
             break
         seen += piece
-    os.close(leader)
+    os.close(leader)  # ends a program that still waits for an answer
     return process.wait(timeout=30), seen.decode().replace("\r\n", "\n")
 
 
@@ -102,6 +103,8 @@ def test_every_example_of_the_help_is_a_call_that_is_understood(toner):
         for example in command.examples:
             words = shlex.split(example)
             assert words[0] == "fvc"
+            if words[1] == "new":
+                words[-1] = words[-1] if words[2] != "formula" else "hand-cream"  # the face toner is there by now
             result = toner.fvc(*words[1:])
             assert result.code == 0, (example, result)
 
@@ -117,7 +120,7 @@ def test_version(plain_folder):
 @pytest.mark.parametrize(
     "arguments, said",
     [
-        (["shet", "toner"], "did you mean sheet?"),
+        (["shet", "toner"], "did you mean sheet or set?"),
         (["histroy", "toner"], "did you mean history?"),
         (["frobnicate"], "fvc --help lists the commands"),
         (["--josn"], "fvc --help lists the commands"),
@@ -243,7 +246,7 @@ def test_a_terminal_gets_colours_and_the_same_words(changed):
 
 def test_no_color_is_honoured_in_a_terminal(changed):
     for arguments in SCREENS:
-        _, seen = screen(changed, *arguments, NO_COLOR="1")
+        _, seen = screen(changed, *arguments, typed=b"n\n", NO_COLOR="1")
         assert not COLOUR.search(seen), arguments
     code, seen = screen(changed, "diff", "toner", TERM="dumb")
     assert code == 0
@@ -318,9 +321,9 @@ water = "balance"
 @pytest.mark.parametrize(
     "arguments, numbers",
     [
-        (["sheet", "wide.1", "--composition"], ["87.87654321", "12.12345678", "0.00000001", "108486.60"]),
-        (["weigh", "wide.1"], ["108486.60", "14967.36"]),
-        (["weigh", "wide.1", "--scale", "0.001g"], ["108486.623", "14967.370"]),
+        (["sheet", "wide.1", "--composition"], ["87.87654321", "12.12345678", "0.00000001", "108489.55"]),
+        (["weigh", "wide.1"], ["108489.55", "14967.23"]),
+        (["weigh", "wide.1", "--scale", "0.001g"], ["108489.551", "14967.229"]),
         (["diff", "wide"], ["12.12345678", "11.87654321", "-0.24691357", "0.00000002", "-304.83"]),
         (["diff", "wide", "--all"], ["12.12345678", "11.87654321", "-0.24691357"]),
         (["history", "wide"], ["12.12345678", "11.87654321", "-0.24691357"]),

@@ -254,3 +254,15 @@ def test_a_formula_that_cannot_stand_inside_another(studio, stock, message):
 def test_a_formula_inside_itself(studio):
     studio.formula("toner", {"A": {"water": "balance", "toner": "10.00"}})
     assert "toner -> toner" in studio.refused("weigh", "toner")
+
+
+def test_a_name_that_is_spelled_otherwise_is_one_row_of_a_difference(studio):
+    studio.material("preservative-blend", "preservative", {"Sodium Benzoate": 30, "Aqua": "balance"})
+    studio.formula("toner", {"A": {"water": "balance", "preservative-blend": "1.0"}})
+    studio.ok("revise", "toner", "--reason", "first plan")
+    studio.material("preservative-blend", "preservative", {"SODIUM  BENZOATE": 25, "Water": "balance"})
+    rows = studio.json("diff", "toner")["composition"]
+    assert [(r["inci"], r["before_percent"], r["after_percent"], r["points"]) for r in rows] == [
+        ("Aqua", "99.7", "99.75", "0.05"),
+        ("SODIUM  BENZOATE", "0.3", "0.25", "-0.05"),
+    ]

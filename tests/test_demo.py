@@ -1,5 +1,10 @@
 """`fvc demo`: an invented studio with a history that is worth looking at."""
 
+import os
+import signal
+import subprocess
+import sys
+import time
 import tomllib
 from pathlib import Path
 
@@ -38,7 +43,12 @@ def plans(studio) -> list[str]:
 def test_it_shows_the_main_job_and_says_what_to_try_next(built):
     _, out = built
     assert out.startswith("Built try this: ")
-    shown = ["$ fvc sheet face-toner", "$ fvc diff face-toner.4 face-toner.5", "$ fvc trace face-toner propanediol", "$ fvc history face-toner"]
+    shown = [
+        "$ fvc sheet face-toner",
+        "$ fvc diff face-toner.4 face-toner.5",
+        "$ fvc trace face-toner propanediol",
+        "$ fvc history face-toner",
+    ]
     places = [out.index(command) for command in [*shown, "Now try it yourself:"]]
     assert places == sorted(places)
     assert "swap: glycerin out, betaine in (humectant)" in out
@@ -76,9 +86,7 @@ def test_it_has_what_was_promised(demo):
     assert len(plans(demo)) == len(set(plans(demo)))
     variants = files(demo.root, "variants")
     assert len(variants) >= 2
-    revisions = [
-        (plan, row) for plan in plans(demo) for row in demo.json("history", plan)["revisions"] if row["kind"] == "revision"
-    ]
+    revisions = [(plan, row) for plan in plans(demo) for row in demo.json("history", plan)["revisions"] if row["kind"] == "revision"]
     assert len(revisions) >= 14
     assert len({row["author"] for _, row in revisions}) == 2
     days = sorted(row["date"][:10] for _, row in revisions)
@@ -191,16 +199,35 @@ def test_without_git_it_says_so_and_leaves_nothing(tmp_path):
     assert not (tmp_path / "studio").exists() or not any((tmp_path / "studio").iterdir())
 
 
+def test_stopped_in_the_middle_it_leaves_no_half_of_it(tmp_path):
+    here = Studio(tmp_path)
+    process = subprocess.Popen(
+        [sys.executable, "-m", "fvc", "demo", "studio"],
+        cwd=tmp_path,
+        env=os.environ | {"PYTHONPATH": str(Path(__file__).parent.parent)},
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+    )
+    while not (tmp_path / "studio/formulas/hand-wash.toml").exists():
+        assert process.poll() is None, process.communicate()
+        time.sleep(0.005)
+    process.send_signal(signal.SIGINT)
+    process.communicate(timeout=30)
+    assert process.returncode == 130
+    assert list((tmp_path / "studio").iterdir()) == []
+    assert here.ok("demo", "studio").out.startswith("Built studio")
+
+
 def test_without_a_name_of_ones_own_it_is_still_built(tmp_path):
     Studio(tmp_path).ok("demo", "studio", env={"GIT_CONFIG_GLOBAL": "/dev/null"})
 
 
-def test_hooks_and_signing_of_the_maker_do_not_touch_it(tmp_path, _own_home):
+def test_hooks_and_signing_of_the_maker_do_not_touch_it(tmp_path):
     hooks = tmp_path / "hooks"
     hooks.mkdir()
     (hooks / "pre-commit").write_text("#!/bin/sh\nexit 1\n")
     (hooks / "pre-commit").chmod(0o755)
-    with (_own_home / ".gitconfig").open("a") as config:
+    with open(os.environ["GIT_CONFIG_GLOBAL"], "a") as config:
         config.write(f'[core]\n\thooksPath = "{hooks}"\n[commit]\n\tgpgSign = true\n[gpg]\n\tprogram = /no/such/program\n')
     Studio(tmp_path).ok("demo", "studio")
 

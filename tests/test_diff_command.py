@@ -101,7 +101,10 @@ def test_alone_a_trial_is_compared_with_its_plan(mist):
         )
     )
     asked = '{ phase = "A", material = "water", percent = 95.00, grams = 95.00 }'
-    mist.write("trials/mist/gm-1.toml", f'format = 1\nplan = "mist.1"\nplan_id = ""\nbatch = "100 g"\nscale = "0.01 g"\nasked = [{asked}]\n{entries}')
+    mist.write(
+        "trials/mist/gm-1.toml",
+        f'format = 1\nplan = "mist.1"\nplan_id = ""\nbatch = "100 g"\nscale = "0.01 g"\nasked = [{asked}]\n{entries}',
+    )
     data = mist.json("diff", "gm-1")
     assert (data["before"]["ref"], data["before"]["revision"], data["after"]["revision"]) == ("mist.1", 1, None)
     assert line(data, "glycerin")["after_percent"].startswith("3.9603960396")  # 4 g in 101 g

@@ -127,9 +127,7 @@ def test_the_data_has_the_promised_keys_and_newest_comes_first(mist):
     assert line | {"material": "neroli-oil", "kind": "raised", "before_percent": "0.20", "after_percent": "0.30", "points": "0.1"} == line
     assert words(found[3]) == ["water followed 1", "glycerin lowered -1"]
     assert found[2]["text"] == [{"field": "phase.A.method", "before": "Stir until clear.", "after": "Stir slowly until clear."}]
-    assert found[1]["materials_changed"] == [
-        {"material": "glycerin", "field": "composition.Glycerin", "before": "99.5", "after": "86.5"}
-    ]
+    assert found[1]["materials_changed"] == [{"material": "glycerin", "field": "composition.Glycerin", "before": "99.5", "after": "86.5"}]
 
 
 def test_what_the_folder_has_and_nobody_saved_comes_on_top(mist):
@@ -295,7 +293,10 @@ def test_two_people_under_one_number_are_both_rows(mist):
 def test_a_variant_has_a_history_of_its_own(mist):
     season(mist)
     plan = mist.read(PLAN).replace("revision = 3", "revision = 1")
-    mist.write("variants/mist/lighter.toml", plan.replace("[phase.A]\n", '[variant]\nparent = "mist.3"\nquestion = "Less?"\nstate = "open"\n\n[phase.A]\n', 1))
+    mist.write(
+        "variants/mist/lighter.toml",
+        plan.replace("[phase.A]\n", '[variant]\nparent = "mist.3"\nquestion = "Less?"\nstate = "open"\n\n[phase.A]\n', 1),
+    )
     mist.save_as("Bea", "2026-04-01", message="mist/lighter 1: half the scent")
     assert [(row["label"], row["reason"]) for row in rows(mist, "mist/lighter")] == [("1", "half the scent")]
     assert len(rows(mist)) == 5
@@ -305,7 +306,9 @@ def test_trials_stand_with_the_revision_that_was_made(mist):
     season(mist)
     entry = '[[entry]]\nid = "a-01"\nat = 2026-02-11T10:00:00+01:00\nweighed = "water"\ngrams = 97.00\n'
     for id, plan in (("gm-1", "mist.2"), ("gm-2", "mist.2"), ("gm-3", "mist.3, changed since"), ("gm-4", "mist/lighter.2")):
-        mist.write(f"trials/mist/{id}.toml", f'format = 1\nplan = "{plan}"\nplan_id = ""\nbatch = "100 g"\nscale = "0.01 g"\nasked = []\n\n{entry}')
+        mist.write(
+            f"trials/mist/{id}.toml", f'format = 1\nplan = "{plan}"\nplan_id = ""\nbatch = "100 g"\nscale = "0.01 g"\nasked = []\n\n{entry}'
+        )
     assert {row["label"]: row["trials"] for row in rows(mist)} == {"3": ["gm-3"], "2+": [], "2": ["gm-1", "gm-2"], "1": []}
     assert "      tried: gm-1, gm-2" in tidy(mist.ok("history", "mist").out)
 

@@ -248,7 +248,7 @@ def craft(studio, wanted) -> list[str]:
 
 def test_seven_decimal_digits_are_a_commit_and_six_a_revision(mist):
     three(mist)
-    commit = craft(mist, lambda id, _: [id] if id[:7].isdigit() else None)[0]
+    commit = craft(mist, lambda commit, _: [commit] if commit[:7].isdigit() else None)[0]
     assert mist.json("sheet", f"mist.{commit[:7]}")["commit"] == commit
     assert f"mist has no revision {int(commit[:6])}" in mist.refused("sheet", f"mist.{commit[:6]}")
 
@@ -275,7 +275,9 @@ def test_the_beginning_of_two_commits_is_refused_with_both(mist):
 def variant(studio, revision, level, *, parent="mist.2", plan_id="") -> None:
     text = MIST.format(revision=revision, glycerin=level)
     about = f'[variant]\nparent = "{parent}"\n' + (f'plan_id = "{plan_id}"\n' if plan_id else "")
-    studio.write("variants/mist/lighter.toml", text.replace("[phase.A]\n", about + 'question = "Is less enough?"\nstate = "open"\n\n[phase.A]\n', 1))
+    studio.write(
+        "variants/mist/lighter.toml", text.replace("[phase.A]\n", about + 'question = "Is less enough?"\nstate = "open"\n\n[phase.A]\n', 1)
+    )
 
 
 def test_a_variant_has_the_same_endings(mist):

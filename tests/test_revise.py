@@ -32,7 +32,12 @@ def everything(studio) -> dict[str, object]:
         for p in sorted(studio.root.rglob("*"))
         if p.is_file() and ".git" not in p.relative_to(studio.root).parts
     }
-    return {"files": files, "index": studio.git("ls-files", "--stage"), "status": studio.git("status", "--porcelain=v2", "--untracked-files=all"), "log": log(studio)}
+    return {
+        "files": files,
+        "index": studio.git("ls-files", "--stage"),
+        "status": studio.git("status", "--porcelain=v2", "--untracked-files=all"),
+        "log": log(studio),
+    }
 
 
 def log(studio) -> str:
@@ -53,11 +58,7 @@ def test_the_commit_has_the_reason_as_subject_and_the_net_change_as_body(toner):
     assert said.startswith("Saved toner revision 2")
     assert "propanediol 3.00 to 2.50 (-0.50)" in said
     assert toner.git("log", "-1", "--format=%B") == (
-        "toner 2: less sticky: propanediol 3 to 2.5\n"
-        "\n"
-        "propanediol 3.00 to 2.50 (-0.50)\n"
-        "water 90.42 to 90.92 (+0.50, followed)\n"
-        "\n"
+        "toner 2: less sticky: propanediol 3 to 2.5\n\npropanediol 3.00 to 2.50 (-0.50)\nwater 90.42 to 90.92 (+0.50, followed)\n\n"
     )
     assert toner.git("log", "-1", "--format=%an <%ae>").strip() == "Ada Test <ada@studio.example>"
 

@@ -10,6 +10,7 @@ from typing import Annotated
 import typer
 
 from fvc.amounts import shown
+from fvc.archive import Archive
 from fvc.change.levels import LevelEdit, edits_for, room
 from fvc.cli.parsing import AsJson, BatchSize, Density, batch_of, confirmed, interactive, open_archive, print_json, screen, warn
 from fvc.compare.diff import Diff
@@ -19,9 +20,8 @@ from fvc.files.editor import edit_levels
 from fvc.files.plans import read_plan
 from fvc.files.toml_text import TomlText
 from fvc.files.writer import replace, replaced, writing
-from fvc.formulary import plan_path
 from fvc.reading import Reading
-from fvc.references import Archive, Reference, parse_reference
+from fvc.references import Reference, in_folder, parse_reference
 from fvc.saving import Saved, ready_to_save, saved_reading
 from fvc.saving import revise as save_revision
 
@@ -47,8 +47,8 @@ def set(  # the command's own word
     """Change levels of a plan. The balance and the ratios follow; comments and order stay; nothing is rescaled."""
     archive = open_archive()
     reference = folder_reference(name)
-    path = plan_path(reference.name, reference.variant)
-    before = archive.in_folder(reference)
+    path = reference.path
+    before = in_folder(archive, reference)
     check_not_locked(archive, reference)
     old = archive.now.source.read(path)
     assert old is not None
@@ -154,7 +154,7 @@ def revise(
     archive = open_archive()
     reference = folder_reference(name)
     if not reason.strip() and interactive() and not as_json:
-        archive.in_folder(reference)
+        in_folder(archive, reference)
         reason = input("why? ")
     result = save_revision(archive, reference, reason)
     if as_json:

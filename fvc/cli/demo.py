@@ -9,9 +9,9 @@ from typing import Annotated
 
 import typer
 
+from fvc.archive import Archive
 from fvc.cli.parsing import folder_name, screen
 from fvc.errors import EXIT_DONE, Refusal
-from fvc.references import Archive
 
 DEFAULT_FOLDER = "fvc-demo"
 

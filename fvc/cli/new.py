@@ -10,6 +10,7 @@ from typing import Annotated, TypeVar
 import typer
 
 from fvc.amounts import HUNDRED, ZERO, fixed, mass, shown
+from fvc.archive import Archive
 from fvc.batch import parse_batch
 from fvc.change.levels import Asked, parse_assignment, typed_level
 from fvc.cli.parsing import folder_name, open_archive, screen, warn
@@ -22,7 +23,7 @@ from fvc.files.writer import replace
 from fvc.formulary import SETTINGS_FILE, material_path, plan_path
 from fvc.git import NO_IDENTITY, Repository
 from fvc.names import nearest, printable, why_not_an_id
-from fvc.references import Archive, Reference
+from fvc.references import Reference, folder_reading
 from fvc.weighing import grams_to_percent
 
 T = TypeVar("T")
@@ -76,7 +77,7 @@ def new(
     out = screen()
     out.print(f"Made {folder_name(archive.root / path)}. Open it in your editor.")
     if kind == "formula":
-        reading = archive.folder_reading(Reference(name, name))
+        reading = folder_reading(archive, Reference(name, name))
         warn(reading.faults, "still to do")
         out.print(f"Then:  fvc sheet {name}   and   fvc revise {name} --reason TEXT")
     else:

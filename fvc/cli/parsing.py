@@ -13,12 +13,12 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from fvc.amounts import number
+from fvc.archive import Archive
 from fvc.batch import batch_grams, parse_batch
 from fvc.cli.commands import Command
 from fvc.errors import EXIT_DONE, EXIT_STOPPED, Fault, Refusal
 from fvc.names import printable
 from fvc.reading import Reading
-from fvc.references import Archive
 
 if TYPE_CHECKING:
     from fvc.show.screen import Screen

@@ -6,13 +6,14 @@ from typing import Annotated
 
 import typer
 
+from fvc.archive import Archive
 from fvc.cli.parsing import AsJson, BatchSize, Density, batch_of, open_archive, print_json, screen, warn
 from fvc.compare.diff import Diff
 from fvc.compare.diff import diff as compare
 from fvc.errors import EXIT_ANSWER_IS_NO, EXIT_DONE, EXIT_INPUT, Refusal
 from fvc.names import printable
 from fvc.reading import Reading
-from fvc.references import Archive, parse_reference
+from fvc.references import begin, last_saved, parent_of, parse_reference, plan_of_trial, resolve
 
 Ref = Annotated[str, typer.Argument(metavar="REF", help="face-toner, face-toner.4, face-toner.before, face-toner/VARIANT, a trial's id.")]
 
@@ -30,10 +31,10 @@ def sheet(
 
 def show_sheet(archive: Archive, ref: str, batch: str = "", density: str = "", composition: bool = False, as_json: bool = False) -> int:
     """Print the sheet of a reference; 2 when the plan does not close."""
-    archive.begin(ref)
+    begin(archive, ref)
     if not as_json:
         from fvc.show import sheets  # while git is answering
-    reading = archive.resolve(ref)
+    reading = resolve(archive, ref)
     grams, text = batch_of(reading, batch, density) if reading.sound else (None, "")
     if as_json:
         from fvc.show import data
@@ -64,8 +65,8 @@ def show_weigh(archive: Archive, ref: str, batch: str = "", scale: str = "", den
     from fvc.scales import scale_from_text
     from fvc.weighing import weigh_sheet
 
-    archive.begin(ref)
-    reading = archive.resolve(ref)
+    begin(archive, ref)
+    reading = resolve(archive, ref)
     if not reading.sound:
         raise Refusal(reading.faults)
     settings = archive.now.settings()
@@ -117,7 +118,7 @@ def show_diff(
     as_json: bool = False,
 ) -> int:
     """Print the difference of two references; 1 when it must match and does not."""
-    archive.begin(a, b)
+    begin(archive, a, b)
     if not as_json:
         from fvc.show import differences  # noqa: F401 - while git is answering
     before, after = sides(archive, a, b)
@@ -143,13 +144,13 @@ def show_result(result: Diff, *, every: bool = False, as_json: bool = False) -> 
 def sides(archive: Archive, a: str, b: str) -> tuple[Reading, Reading]:
     """The two readings that `diff A [B]` means; see the defaults in docs/references.md."""
     if b:
-        return archive.resolve(a), archive.resolve(b)
+        return resolve(archive, a), resolve(archive, b)
     reference = parse_reference(a)
     if reference.ending:
-        return archive.resolve(a), archive.resolve(reference.plan_name)
-    after = archive.resolve(a)
+        return resolve(archive, a), resolve(archive, reference.plan_name)
+    after = resolve(archive, a)
     if after.side.revision is None:
-        return archive.plan_of_trial(after.plan.id), after
+        return plan_of_trial(archive, after.plan.id), after
     if reference.variant:
-        return archive.parent_of(after), after
-    return archive.last_saved(reference), after
+        return parent_of(archive, after), after
+    return last_saved(archive, reference), after

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from typing import Any
 
+from fvc.archive import Archive
 from fvc.cli.parsing import open_archive, print_json, screen, warn
 from fvc.errors import EXIT_DONE, Fault, Refusal
 from fvc.names import why_not_an_id
-from fvc.references import Archive, Reference
+from fvc.references import Reference, folder_reading
 
 
 def today(as_json: bool) -> int:
@@ -47,8 +48,8 @@ def _plan(archive: Archive, reference: Reference) -> dict[str, Any]:
             reason = why_not_an_id(id) if id else None
             if reason:
                 raise Refusal(f'"{id}" is no id, {reason}: rename its file')
-        reading = archive.folder_reading(reference)
-        saved = archive.head is not None and not archive.unsaved(reference, reading)
+        reading = folder_reading(archive, reference)
+        saved = archive.head is not None and not archive.unsaved(reference.path, reading)
         row |= {"title": reading.plan.title, "status": reading.plan.status, "revision": reading.plan.revision, "saved": saved}
         if reading.faults:
             row["problem"] = reading.faults[0].message

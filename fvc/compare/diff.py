@@ -26,7 +26,7 @@ from fvc.amounts import HUNDRED, ZERO
 from fvc.composition import composition_of, totals_by_function
 from fvc.errors import Fault
 from fvc.formula import FIXED, MADE, OPEN, Amount, Line
-from fvc.material import Share
+from fvc.material import Share, inci_key
 from fvc.reading import Reading, Side
 from fvc.record import flatten
 
@@ -325,7 +325,7 @@ def _composition(before: Reading, after: Reading) -> tuple[SubstanceDiff, ...]:
     seen: set[str] = set()
     rows = []
     for name in names:
-        key = name.casefold()
+        key = inci_key(name)
         if key not in seen:
             seen.add(key)
             rows.append(SubstanceDiff(name, first.share(name), second.share(name)))

@@ -46,7 +46,7 @@ def percent_texts(amounts: Sequence[Amount]) -> list[str | None]:
         return [a.text for a in amounts]
     taker = next((i for i, a in enumerate(amounts) if a.line.level.kind == BALANCE), None)
     if taker is None:
-        taker = max(range(len(values)), key=lambda i: values[i])
+        taker = max(range(len(values)), key=lambda i: (values.count(values[i]) == 1, values[i]))  # equal lines stay equal
     rounded = apportion(values, step_of(DATA_DECIMALS), taker)
     return [None if a.percent is None else exact(r) for a, r in zip(amounts, rounded, strict=True)]
 

@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from fractions import Fraction
 
 from rich.console import Console
-from rich.table import Table
 from rich.text import Text
 
 from fvc.amounts import ZERO, brief, fixed, shown
@@ -38,7 +37,7 @@ def diff(out: Console, result: Diff, *, every: bool = False) -> None:
         out.print()
         batch = f"grams at {shown(result.batch, 0)} g" if result.batch is not None else "no grams: no common batch"
         out.print(heading("Lines", batch))
-        out.print(_line_table(out, shown_lines))
+        _lines(out, shown_lines)
     if same and not every:
         out.print(indented(Text(f"{len(same)} line{'s' if len(same) != 1 else ''} unchanged")))
     for swap in result.swaps:
@@ -64,7 +63,8 @@ def _signed(text: str, value: Fraction) -> str:
     return text if value < 0 else f"+{text}" if value > 0 else f" {text}"
 
 
-def _line_table(out: Console, lines: Sequence[LineDiff]) -> Table:
+def _lines(out: Console, lines: Sequence[LineDiff]) -> None:
+    """The lines as one table; where names and numbers do not fit side by side, each name stands above its numbers."""
     before = align([percent_text(line.before) for line in lines])
     after = align([percent_text(line.after) for line in lines])
     points = align([points_text(line) if line.points else "" for line in lines])
@@ -81,14 +81,19 @@ def _line_table(out: Console, lines: Sequence[LineDiff]) -> Table:
             phase = f"{line.before.line.phase} to {phase}"
         rows.append([line.kind, line.line.material, phase, before[i], after[i], points[i], relative[i], grams[i]])
     widths = [max([len(head), *(len(r[i]) for r in rows)]) for i, (head, _) in enumerate(columns)]
-    over = sum(widths) + 2 * len(widths) - 2 - (out.width - 2)
-    if over > 0:
-        widths[1] = max(12, widths[1] - over)
-    table = grid(*columns, widths=widths)
-    for row in rows:
-        kind = row[0]
-        table.add_row(styled(kind, kind), row[1], row[2], row[3], row[4], styled(row[5], kind), styled(row[6], kind), styled(row[7], kind))
-    return table
+    over = sum(widths) + 2 * len(widths) - out.width
+    if over <= widths[1] - 16 or over <= 0:
+        widths[1] -= max(0, over)
+        table = grid(*columns, widths=widths)
+        for row in rows:
+            table.add_row(styled(row[0], row[0]), *row[1:5], *(styled(text, row[0]) for text in row[5:]))
+        out.print(table)
+        return
+    for index, row in enumerate(rows):
+        table = grid(*columns[3:], widths=widths[3:], header=index == 0)
+        table.add_row(*row[3:5], *(styled(text, row[0]) for text in row[5:]))
+        out.print(indented(styled(row[0], row[0]).append(f"  {row[1]}  {row[2]}", style="default")))
+        out.print(indented(table))
 
 
 def _what_it_does(out: Console, result: Diff) -> None:

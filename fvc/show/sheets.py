@@ -281,7 +281,10 @@ def _small_weights(out: Console, sheet: WeighSheet) -> None:
             words += f"; large enough from a batch of {fixed(line.mending_batch, 0)} g"
         if line.stock is not None:
             strength, grams = line.stock
-            words += f", or as a {shown(strength, 0)} % stock in a liquid of the plan: {fixed(grams, line.scale.decimals)} g, and {fixed(grams - exact, line.scale.decimals)} g less of that liquid"
+            words += (
+                f", or as a stock of {shown(strength, 0)} % or less in a liquid of the plan that dissolves it "
+                f"(at {shown(strength, 0)} %: {fixed(grams, line.scale.decimals)} g, and {fixed(grams - exact, line.scale.decimals)} g less of that liquid)"
+            )
         out.print(indented(Text(words)))
     out.print(
         indented(
