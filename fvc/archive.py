@@ -152,9 +152,12 @@ class Archive:
             self._moments[commit] = Formulary(CommitSource(self.repository, commit, self._trees), self._parsed)
         return self._moments[commit]
 
-    def in_state(self, files: Mapping[str, str]) -> Formulary:
-        """A moment worked out from changes: some files by their blob ids."""
-        return Formulary(StateSource(self.repository, files, self._blobs), self._parsed)
+    def in_state(self, files: Mapping[str, str], alike: Formulary | None = None) -> Formulary:
+        """A moment worked out from changes: some files by their blob ids.
+
+        alike: a moment with the same materials and nested formulas, whose readings of them are shared.
+        """
+        return Formulary(StateSource(self.repository, files, self._blobs), self._parsed, alike)
 
     def fetch(self, blobs: Iterable[str | None]) -> None:
         """Read objects with one question to git, for whoever needs them soon."""

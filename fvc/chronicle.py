@@ -57,7 +57,8 @@ class Chronicle:
                     files.pop(change.path, None)
                 else:
                     files[change.path] = change.before[0]
-            moments.append(archive.in_state(files))
+            only_the_plan = all(change.path in self.names for change in commit.changes)
+            moments.append(archive.in_state(files, moments[-1] if only_the_plan else None))
         return moments
 
     def _moment(self, index: int, before: bool) -> Formulary | None:

@@ -6,7 +6,7 @@ Files are read when they are needed, so a bad plan never hinders work on a good 
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from fractions import Fraction
 from typing import TYPE_CHECKING
@@ -55,11 +55,14 @@ def _stems(names: Iterable[str]) -> list[str]:
 class Formulary:
     """All plans and records of one moment, read when needed."""
 
-    def __init__(self, source: Source, parsed: dict[tuple[str, str], Parsed[object]] | None = None) -> None:
+    def __init__(self, source: Source, parsed: dict[tuple[str, str], Parsed[object]] | None = None, alike: Formulary | None = None) -> None:
+        """parsed: files parsed before, by their key and name. alike: a moment that holds the same ingredients."""
         self.source = source
         self._kept = parsed if parsed is not None else {}
-        self._materials: dict[str, tuple[Material | None, tuple[Fault, ...], dict[str, dict[str, object]]]] = {}
+        self._materials: dict[str, tuple[Material | None, tuple[Fault, ...], dict[str, Mapping[str, object]]]] = {}
         self._warned: dict[str, tuple[Fault, ...]] = {}
+        if alike is not None:
+            self._materials, self._warned = alike._materials, alike._warned
 
     # --- names ---------------------------------------------------------------------------------
 
@@ -139,7 +142,9 @@ class Formulary:
 
     # --- reading a plan together with what it reaches --------------------------------------------
 
-    def ingredient(self, id: str, trail: tuple[str, ...] = ()) -> tuple[Material | None, tuple[Fault, ...], dict[str, dict[str, object]]]:
+    def ingredient(
+        self, id: str, trail: tuple[str, ...] = ()
+    ) -> tuple[Material | None, tuple[Fault, ...], dict[str, Mapping[str, object]]]:
         """What an id stands for at this moment: a material, or a formula as a premix.
 
         trail: the formulas that are being read, outermost first. Returns the material (None when
@@ -152,7 +157,9 @@ class Formulary:
             self._materials[id] = self._read_ingredient(id, trail)
         return self._materials[id]
 
-    def _read_ingredient(self, id: str, trail: tuple[str, ...]) -> tuple[Material | None, tuple[Fault, ...], dict[str, dict[str, object]]]:
+    def _read_ingredient(
+        self, id: str, trail: tuple[str, ...]
+    ) -> tuple[Material | None, tuple[Fault, ...], dict[str, Mapping[str, object]]]:
         path = material_path(id)
         try:
             data_key = self.source.key(path)
@@ -179,9 +186,9 @@ class Formulary:
         self._warned[id] = kept.warnings
         material = kept.value
         assert material is None or isinstance(material, Material)
-        return material, kept.faults, ({id: dict(material.record)} if material else {})
+        return material, kept.faults, ({id: material.record} if material else {})
 
-    def _nested(self, id: str, trail: tuple[str, ...]) -> tuple[Material | None, tuple[Fault, ...], dict[str, dict[str, object]]]:
+    def _nested(self, id: str, trail: tuple[str, ...]) -> tuple[Material | None, tuple[Fault, ...], dict[str, Mapping[str, object]]]:
         parsed = self.plan(id)
         if parsed.value is None:
             return None, parsed.faults, {}
@@ -201,9 +208,9 @@ class Formulary:
                     )
                 )
         if faults:
-            return None, tuple(faults), records  # type: ignore[return-value]
+            return None, tuple(faults), records
         parts = [(a.line.material, a.counted) for a in reading.closure.amounts]
-        return as_material(reading.plan, parts, reading.materials), (), records  # type: ignore[return-value]
+        return as_material(reading.plan, parts, reading.materials), (), records
 
     def read(self, parsed: Parsed[Plan], side: Side, trail: tuple[str, ...] = ()) -> Reading:
         """A parsed plan with its percents worked out and its materials found.
@@ -215,7 +222,7 @@ class Formulary:
             raise Refusal(parsed.faults)
         plan = parsed.value
         materials: dict[str, Material] = {}
-        records: dict[str, dict[str, object]] = {}
+        records: dict[str, Mapping[str, object]] = {}
         faults: list[Fault] = []
         warnings: list[Fault] = list(parsed.warnings)
         here = (*trail, plan.id) if plan.variant is None else trail
@@ -257,7 +264,7 @@ class Formulary:
         whole = sum(line.grams for line in made)
         faults: list[Fault] = []
         materials: dict[str, Material] = dict(trial.materials)
-        records = {id: dict(m.record) for id, m in materials.items()}
+        records: dict[str, Mapping[str, object]] = {id: m.record for id, m in materials.items()}
         for line in made:
             if line.material not in materials:
                 material, found, reached = self.ingredient(line.material)

@@ -29,7 +29,9 @@ def _own_home(tmp_path_factory, monkeypatch):
     monkeypatch.setenv("GIT_CONFIG_GLOBAL", str(home / ".gitconfig"))
     # the checkout's own fvc, compiled once for all the tests instead of at each of some thousand starts
     monkeypatch.delenv("PYTHONDONTWRITEBYTECODE", raising=False)
-    monkeypatch.setenv("PYTHONPYCACHEPREFIX", os.environ.get("PYTHONPYCACHEPREFIX") or str(Path(tempfile.gettempdir()) / "fvc-tests-compiled"))
+    monkeypatch.setenv(
+        "PYTHONPYCACHEPREFIX", os.environ.get("PYTHONPYCACHEPREFIX") or str(Path(tempfile.gettempdir()) / "fvc-tests-compiled")
+    )
     monkeypatch.delenv("COLUMNS", raising=False)
     monkeypatch.delenv("FORCE_COLOR", raising=False)
     (home / ".gitconfig").write_text("[user]\n\tname = Ada Test\n\temail = ada@studio.example\n[init]\n\tdefaultBranch = main\n")

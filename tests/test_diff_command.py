@@ -69,8 +69,8 @@ def test_alone_a_name_is_compared_with_what_was_last_saved(mist):
     assert data["after"] == {"ref": "mist", "commit": None, "revision": 1, "saved": False}
     assert line(data, "glycerin")["points"] == "-0.5"
     out = mist.ok("diff", "mist").out
-    assert "(revision 1 in" in out
-    assert "mist (revision 1, changed since in the folder)" in out
+    assert ": revision 1 in " in out
+    assert "mist in the folder: revision 1, changed since" in out
 
 
 def test_alone_an_old_revision_is_compared_with_the_folder(mist):

@@ -405,8 +405,8 @@ def test_stopped_at_any_time_the_plan_is_old_or_new_and_never_half(toner, comman
         _, said = process.communicate(timeout=20)
         after = toner.read("formulas/toner.toml")
         assert after in (old, new)
-        # -2: it ended before it could do anything, while Python itself was starting
-        assert process.returncode in (0, 130, -signal.SIGINT), said
+        # -2, or no runpy: it ended before it could do anything, while Python itself was starting
+        assert process.returncode in (0, 130, -signal.SIGINT) or "Could not import runpy" in str(said), said
         assert process.returncode != 0 or after == new
         if command[0] == "set":
             toner.write("formulas/toner.toml", old)

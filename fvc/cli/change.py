@@ -103,7 +103,7 @@ def _room(before: Reading, after: Reading) -> list[Fault]:
 def _show(result: Diff, before: Reading, edits: list[LevelEdit]) -> None:
     from fvc.show import differences
 
-    differences.diff(screen(), result)
+    differences.diff(screen(), result, proposed=True)
     for edit in edits:
         if edit.rounded:
             print_note(
@@ -174,18 +174,16 @@ def show_saved(result: Saved | None, name: str) -> None:
     if result is None:
         out.print(f"Nothing to save: {name} and the records it uses are as last saved.")
         return
-    from rich.text import Text
 
     from fvc.compare.summary import net_change
-    from fvc.show.screen import heading, indented
 
-    out.print(heading(f"Saved {result.name} revision {result.revision}", result.commit[:8]))
+    out.head(f"Saved {result.name} revision {result.revision}", result.commit[:8])
     change = result.change
     words = net_change(change.lines, change.materials_changed, change.text) if change else ["first saved plan"]
     for word in words:
-        out.print(indented(Text(word)))
+        out.say(word, 2)
     records = [p.removeprefix("materials/").removesuffix(".toml") for p in result.paths if p.startswith("materials/")]
     if records:
-        out.print(Text(f"with the material records {', '.join(records)}"))
+        out.say(f"with the material records {', '.join(records)}")
     if result.others:
-        out.print(Text(f"these records are also used in {', '.join(result.others)}: look with  fvc diff"))
+        out.say(f"these records are also used in {', '.join(result.others)}: look with  fvc diff")

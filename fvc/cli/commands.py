@@ -9,13 +9,17 @@ from typing import NamedTuple
 
 
 class Command(NamedTuple):
-    """A command: the module that holds it, the usage line, one line of help, and examples."""
+    """A command: the module that holds it, the usage line, one line of help, and examples.
+
+    ahead: what git is asked before the module is imported: `moments`, the whole `story`, or nothing.
+    """
 
     name: str
     module: str
     usage: str
     help: str
     examples: tuple[str, ...]
+    ahead: str = ""
 
 
 ON_PAPER, AT_THE_BENCH, AFTERWARDS, TOGETHER = "On paper", "At the bench", "Afterwards", "Together"
@@ -37,6 +41,7 @@ DAY: tuple[tuple[str, tuple[Command, ...]], ...] = (
                 "sheet REF",
                 "the formula sheet: percent, grams, active, functions, water",
                 ("fvc sheet face-toner", "fvc sheet face-toner.4 --batch 500g --composition"),
+                ahead="moments",
             ),
             Command(
                 "set",
@@ -51,6 +56,7 @@ DAY: tuple[tuple[str, tuple[Command, ...]], ...] = (
                 "diff A [B]",
                 "what changed, in percent and grams, and what it does",
                 ("fvc diff face-toner", "fvc diff face-toner.4 face-toner.5"),
+                ahead="moments",
             ),
         ),
     ),
@@ -63,6 +69,7 @@ DAY: tuple[tuple[str, tuple[Command, ...]], ...] = (
                 "weigh REF",
                 "the weigh sheet for one batch, to print",
                 ("fvc weigh face-toner --batch 150g", "fvc weigh face-toner --batch '6 x 30 mL' --density 1.01"),
+                ahead="moments",
             ),
         ),
     ),
@@ -77,7 +84,12 @@ DAY: tuple[tuple[str, tuple[Command, ...]], ...] = (
                 ('fvc revise face-toner --reason "less sticky: propanediol 3 to 2.5"',),
             ),
             Command(
-                "history", "fvc.cli.past", "history NAME", "all revisions: when, who, why, and the net change", ("fvc history face-toner",)
+                "history",
+                "fvc.cli.past",
+                "history NAME",
+                "all revisions: when, who, why, and the net change",
+                ("fvc history face-toner",),
+                ahead="story",
             ),
             Command(
                 "trace",
@@ -85,6 +97,7 @@ DAY: tuple[tuple[str, tuple[Command, ...]], ...] = (
                 "trace NAME MATERIAL",
                 "why is this ingredient at this level?",
                 ("fvc trace face-toner propanediol",),
+                ahead="story",
             ),
         ),
     ),

@@ -110,6 +110,10 @@ def _command(name: str, rest: list[str]) -> int:
 
     from fvc.cli.commands import COMMANDS
 
+    if COMMANDS[name].ahead:
+        from fvc.cli.ahead import ask
+
+        ask(rest[:1] if COMMANDS[name].ahead == "story" else rest, story=COMMANDS[name].ahead == "story")
     module = importlib.import_module(COMMANDS[name].module)
     from fvc.cli.parsing import run
 

@@ -15,6 +15,7 @@ import typer
 from fvc.amounts import number
 from fvc.archive import Archive
 from fvc.batch import batch_grams, parse_batch
+from fvc.cli.ahead import started
 from fvc.cli.commands import Command
 from fvc.errors import EXIT_DONE, EXIT_STOPPED, Fault, Refusal
 from fvc.names import printable
@@ -64,7 +65,7 @@ def run(command: Command, function: Callable[..., Any], arguments: Sequence[str]
 def open_archive() -> Archive:
     """The formulary around the current folder."""
     try:
-        return Archive.open(Path.cwd())
+        return started() or Archive.open(Path.cwd())
     except FileNotFoundError:
         raise Refusal("the current folder does not exist any more", next="cd to the folder of your formulary") from None
 

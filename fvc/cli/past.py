@@ -9,7 +9,7 @@ import typer
 from fvc.archive import Archive
 from fvc.cli.parsing import AsJson, open_archive, print_json, screen, warn
 from fvc.errors import EXIT_DONE, Refusal
-from fvc.references import begin, parse_reference
+from fvc.references import parse_reference
 from fvc.story import Story, story_of, trace_of
 
 Name = Annotated[str, typer.Argument(metavar="NAME", help="A formula, or NAME/VARIANT.")]
@@ -22,7 +22,6 @@ def history(name: Name, as_json: AsJson = False) -> int:
 
 def show_history(archive: Archive, name: str, as_json: bool = False) -> int:
     """Print the history of a plan."""
-    begin(archive, name, story=True)
     if not as_json:
         from fvc.show import past  # while git is answering
     story = _story(archive, name)
@@ -47,7 +46,6 @@ def trace(
 
 def show_trace(archive: Archive, name: str, material: str, as_json: bool = False) -> int:
     """Print the life of one ingredient in a plan."""
-    begin(archive, name, story=True)
     if not as_json:
         from fvc.show import past  # while git is answering
     story = _story(archive, name)

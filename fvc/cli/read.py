@@ -13,7 +13,7 @@ from fvc.compare.diff import diff as compare
 from fvc.errors import EXIT_ANSWER_IS_NO, EXIT_DONE, EXIT_INPUT, Refusal
 from fvc.names import printable
 from fvc.reading import Reading
-from fvc.references import begin, last_saved, parent_of, parse_reference, plan_of_trial, resolve
+from fvc.references import last_saved, parent_of, parse_reference, plan_of_trial, resolve
 
 Ref = Annotated[str, typer.Argument(metavar="REF", help="face-toner, face-toner.4, face-toner.before, face-toner/VARIANT, a trial's id.")]
 
@@ -31,7 +31,6 @@ def sheet(
 
 def show_sheet(archive: Archive, ref: str, batch: str = "", density: str = "", composition: bool = False, as_json: bool = False) -> int:
     """Print the sheet of a reference; 2 when the plan does not close."""
-    begin(archive, ref)
     if not as_json:
         from fvc.show import sheets  # while git is answering
     reading = resolve(archive, ref)
@@ -65,7 +64,6 @@ def show_weigh(archive: Archive, ref: str, batch: str = "", scale: str = "", den
     from fvc.scales import scale_from_text
     from fvc.weighing import weigh_sheet
 
-    begin(archive, ref)
     reading = resolve(archive, ref)
     if not reading.sound:
         raise Refusal(reading.faults)
@@ -118,7 +116,6 @@ def show_diff(
     as_json: bool = False,
 ) -> int:
     """Print the difference of two references; 1 when it must match and does not."""
-    begin(archive, a, b)
     if not as_json:
         from fvc.show import differences  # noqa: F401 - while git is answering
     before, after = sides(archive, a, b)

@@ -74,12 +74,11 @@ def _open_trials(archive: Archive) -> tuple[list[str], list[Fault]]:
 
 
 def _page(archive: Archive, plans: list[dict[str, Any]], trials: list[str]) -> None:
-    from rich.text import Text
 
-    from fvc.show.screen import grid, heading, indented
+    from fvc.show.screen import grid
 
     out = screen()
-    out.print(heading(archive.now.settings().name or archive.root.name))
+    out.head(archive.now.settings().name or archive.root.name)
     if not plans:
         out.print("No formulas yet. Begin with  fvc new formula my-first-toner")
         return
@@ -98,21 +97,21 @@ def _page(archive: Archive, plans: list[dict[str, Any]], trials: list[str]) -> N
     out.print(table)
     unsaved = [r for r in plans if not r["saved"] and not r["problem"]]
     if unsaved:
-        out.print()
-        out.print(heading("Not saved"))
+        out.say("")
+        out.head("Not saved")
         for row in unsaved:
             look = "diff" if row["revision"] else "sheet"  # a plan that was never saved has nothing to be compared with
-            out.print(indented(Text(f"fvc {look} {row['plan']}   then   fvc revise {row['plan']} --reason TEXT")))
+            out.say(f"fvc {look} {row['plan']}   then   fvc revise {row['plan']} --reason TEXT", 2)
     broken = [r for r in plans if r["problem"]]
     if broken:
-        out.print()
-        out.print(heading("To mend"))
+        out.say("")
+        out.head("To mend")
         for row in broken:
-            out.print(indented(Text(f"{row['plan']}: {row['problem']}")))
+            out.say(f"{row['plan']}: {row['problem']}", 2)
     if trials:
-        out.print()
-        out.print(heading("Open batches"))
-        out.print(indented(Text(", ".join(trials))))
+        out.say("")
+        out.head("Open batches")
+        out.say(", ".join(trials), 2)
     if not (unsaved or broken or trials):
-        out.print()
+        out.say("")
         out.print("Everything is saved and closes. Next:  fvc sheet NAME,  fvc weigh NAME,  fvc set NAME MATERIAL=LEVEL")

@@ -290,16 +290,13 @@ _BOOKKEEPING = frozenset({"format", "revision", "variant.parent", "variant.plan_
 
 
 def _plan_texts(reading: Reading) -> dict[str, str]:
-    flat = {k: v for k, v in flatten(reading.plan.record).items() if k not in _BOOKKEEPING}
-    out = {}
-    for key, value in flat.items():
-        parts = key.split(".")
-        if parts[0] == "phase" and len(parts) > 3 and parts[2] == "percent":
-            if parts[-1] == "note" and len(parts) == 5:
-                out[key] = value
-            continue
-        out[key] = value
-    return out
+    """The texts of a plan by dotted path: all of its record but the levels, and the notes beside those."""
+    record = dict(reading.plan.record)
+    phases = record.pop("phase", {})
+    out = {k: v for k, v in flatten(record).items() if k not in _BOOKKEEPING}
+    for name, phase in phases.items() if isinstance(phases, dict) else ():
+        out |= flatten({k: v for k, v in phase.items() if k != "percent"}, f"phase.{name}")
+    return out | {f"{line.path}.note": line.note for line in reading.plan.lines if line.note}
 
 
 def _swaps(before: Reading, after: Reading, lines: Sequence[LineDiff]) -> tuple[Swap, ...]:

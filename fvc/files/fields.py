@@ -154,7 +154,9 @@ def typed_number(value: object, path: Path, notes: Notes, *, signed: bool = Fals
         text = notes.source.raw(path) or text
     sign = -1 if signed and text.startswith("-") else 1
     reason = amounts.why_not_a_number(text[1:] if sign < 0 else text)
-    return reason or Typed(text, sign * amounts.fraction(text.lstrip("-")))
+    if reason:
+        return reason
+    return Typed(text, amounts.fraction(text) if sign > 0 else -amounts.fraction(text[1:]))
 
 
 class Number(Kind):

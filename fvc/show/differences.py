@@ -5,65 +5,67 @@ from __future__ import annotations
 from collections.abc import Sequence
 from fractions import Fraction
 
-from rich.console import Console
-from rich.text import Text
-
 from fvc.amounts import ZERO, brief, fixed, shown
 from fvc.compare.diff import FOLLOWED, SAME, Diff, LineDiff
 from fvc.compare.summary import percent_text, points_text, record_words
 from fvc.material import Share
 from fvc.reading import Side
-from fvc.show.screen import align, grid, heading, indented, share_text, styled
+from fvc.show.screen import Screen, align, grid, indented, share_text, styled
 
 
-def _side_words(side: Side, name: str) -> str:
-    where = f" in {side.commit[:8]}" if side.commit else "" if side.revision is None else " in the folder"
-    return f"{side.ref or name} ({side.words}{where})"
+def _side_words(side: Side) -> str:
+    """`face-toner.4: revision 4 in 49153c5a`, `face-toner in the folder: revision 12, changed since`."""
+    if side.commit:
+        return f"{side.ref}: {side.words} in {side.commit[:8]}"
+    return f"{side.ref}: {side.words}" if side.revision is None else f"{side.ref} in the folder: {side.words}"
 
 
-def diff(out: Console, result: Diff, *, every: bool = False) -> None:
-    """What changed, what followed, and what it does; unchanged lines are counted, `every` shows them."""
-    out.print(Text(f"before  {_side_words(result.before, '')}"))
-    out.print(Text(f"after   {_side_words(result.after, '')}"))
+def diff(out: Screen, result: Diff, *, every: bool = False, proposed: bool = False) -> None:
+    """What changed, what followed, and what it does; unchanged lines are counted, `every` shows them.
+
+    proposed: the second side is written nowhere yet.
+    """
+    out.say(f"before  {_side_words(result.before)}")
+    out.say(f"after   {f'{result.after.ref} as it would be' if proposed else _side_words(result.after)}")
     if not result.different:
-        out.print()
-        out.print(Text(f"Nothing differs: {len(result.lines)} lines, the same levels, order, texts and material records."))
+        out.say("")
+        out.say(f"Nothing differs: {len(result.lines)} lines, the same levels, order, texts and material records.")
         return
     changed = [line for line in result.lines if line.kind not in (SAME, FOLLOWED)]
     followed = [line for line in result.lines if line.kind == FOLLOWED]
     same = [line for line in result.lines if line.kind == SAME]
     shown_lines = changed + followed + (same if every else [])
     if shown_lines:
-        out.print()
+        out.say("")
         batch = f"grams at {shown(result.batch, 0)} g" if result.batch is not None else "no grams: no common batch"
-        out.print(heading("Lines", batch))
+        out.head("Lines", batch)
         _lines(out, shown_lines)
     if same and not every:
-        out.print(indented(Text(f"{len(same)} line{'s' if len(same) != 1 else ''} unchanged")))
+        out.say(f"{len(same)} line{'s' if len(same) != 1 else ''} unchanged", 2)
     for swap in result.swaps:
-        out.print(indented(Text(f"swap: {swap.out} out, {swap.into} in ({swap.function})")))
+        out.say(f"swap: {swap.out} out, {swap.into} in ({swap.function})", 2)
     if result.order:
-        out.print(indented(Text("order of addition is now: " + ", ".join(m for _, m in result.order))))
+        out.say("order of addition is now: " + ", ".join(m for _, m in result.order), 2)
     _what_it_does(out, result)
     if result.materials_changed:
-        out.print()
-        out.print(heading("Material records changed meanwhile"))
+        out.say("")
+        out.head("Material records changed meanwhile")
         for record in result.materials_changed:
-            out.print(indented(Text(record_words(record))))
+            out.say(record_words(record), 2)
     if result.text:
-        out.print()
-        out.print(heading("Text"))
+        out.say("")
+        out.head("Text")
         for text in result.text:
-            out.print(indented(Text(f"{text.field}", style="bold")))
-            out.print(indented(Text(f"before  {text.before if text.before is not None else '(nothing)'}"), 4))
-            out.print(indented(Text(f"after   {text.after if text.after is not None else '(nothing)'}"), 4))
+            out.say(text.field, 2, "bold")
+            out.say(f"before  {text.before if text.before is not None else '(nothing)'}", 4)
+            out.say(f"after   {text.after if text.after is not None else '(nothing)'}", 4)
 
 
 def _signed(text: str, value: Fraction) -> str:
     return text if value < 0 else f"+{text}" if value > 0 else f" {text}"
 
 
-def _lines(out: Console, lines: Sequence[LineDiff]) -> None:
+def _lines(out: Screen, lines: Sequence[LineDiff]) -> None:
     """The lines as one table; where names and numbers do not fit side by side, each name stands above its numbers."""
     before = align([percent_text(line.before) for line in lines])
     after = align([percent_text(line.after) for line in lines])
@@ -96,14 +98,14 @@ def _lines(out: Console, lines: Sequence[LineDiff]) -> None:
         out.print(indented(table))
 
 
-def _what_it_does(out: Console, result: Diff) -> None:
+def _what_it_does(out: Screen, result: Diff) -> None:
     functions = [f for f in result.functions if f.points or (f.before is None) != (f.after is None)]
     substances = [s for s in result.composition if s.points != 0 or _bounds(s.before) != _bounds(s.after)]
     properties = [p for p in result.properties if p.before != p.after]
     if not (functions or substances or properties):
         return
-    out.print()
-    out.print(heading("What it does to the product"))
+    out.say("")
+    out.head("What it does to the product")
     rows: list[tuple[str, str, str, str]] = []
     for p in properties:
         both = p.before.nominal is not None and p.after.nominal is not None

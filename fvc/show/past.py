@@ -4,18 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from rich.text import Text
-
 from fvc.compare.diff import FOLLOWED, SAME
 from fvc.compare.summary import line_words, percent_text, points_text, record_words, text_words
 from fvc.formula import BALANCE, OPEN, RATIO
-from fvc.show.screen import STYLES, Screen, align, fit_widths, grid, heading, indented, styled
+from fvc.show.screen import STYLES, Screen, align, fit_widths, grid, styled
 from fvc.story import Level, Row, Story
 
 
 def history(out: Screen, story: Story) -> None:
     """Newest first: number, date, author, reason, and the net change under each."""
-    out.print(heading(story.title, story.name))
+    out.head(story.title, story.name)
     if story.unsaved is not None and (story.unsaved or story.unsaved_texts or story.unsaved_records):
         changed = [line for line in story.unsaved if line.kind != SAME]
         words = (
@@ -65,15 +63,15 @@ def _history_row(out: Screen, row: Row) -> None:
 
 def trace(out: Screen, story: Story, material: str, levels: Sequence[Level]) -> None:
     """Why is it at this level: each change of one ingredient with its reason, newest first."""
-    out.print(heading(f"{material} in {story.title}", story.name))
+    out.head(f"{material} in {story.title}", story.name)
     now = [a for a in story.now.closure.amounts if a.line.material == material] if story.now else []
     for amount in now:
         note = f"; {amount.line.note}" if amount.line.note else ""
         written = f" = {amount.line.level.text}" if amount.line.level.kind in (RATIO, BALANCE, OPEN) else ""
-        out.print(Text(f"now {percent_text(amount)} % in phase {amount.line.phase}{written}{note}"))
+        out.say(f"now {percent_text(amount)} % in phase {amount.line.phase}{written}{note}")
     if not now:
-        out.print(Text("not in the plan now"))
-    out.print()
+        out.say("not in the plan now")
+    out.say("")
     texts = []
     for level in levels:
         row = level.row
@@ -109,4 +107,4 @@ def trace(out: Screen, story: Story, material: str, levels: Sequence[Level]) -> 
                 reasons.append(f"written {level.line.before.line.level.text} before, {level.line.after.line.level.text} after")
         reasons += [record_words(r) for r in level.records]
         for reason in reasons:
-            out.print(indented(Text(reason), 6))
+            out.say(reason, 6)

@@ -10,7 +10,8 @@ import os
 import re
 import sys
 import textwrap
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
+from functools import cached_property
 from typing import IO, Any, cast
 
 from rich.console import Console
@@ -62,16 +63,33 @@ class Screen(Console):
             else:
                 yield Segment(_CONTROL.sub(lambda c: printable(c[0]), segment.text), segment.style)
 
+    @cached_property
+    def plain(self) -> bool:
+        """True where nothing is styled: a pipe, a file."""
+        return not self.is_terminal
+
+    @cached_property
+    def room(self) -> int:
+        """The width, asked for once."""
+        return self.width
+
+    def head(self, text: str, aside: str = "") -> None:
+        """A heading with something quieter behind it."""
+        if self.plain:
+            self.say(f"{text}   {aside}" if aside else text)
+        else:
+            self.print(heading(text, aside))
+
     def say(self, text: str, indent: int = 0, style: str = "") -> None:
         """A paragraph, folded to the width, every line moved in by `indent`.
 
         Without a terminal it is written as it is: a long history is a thousand paragraphs, and
         laying out each of them as styled text would take longer than finding them.
         """
-        if self.is_terminal:
+        if not self.plain:
             self.print(Padding(Text(text, style=style), (0, 0, 0, indent)))
             return
-        room = max(self.width - indent, 20)
+        room = max(self.room - indent, 20)
         plain = _CONTROL.sub(lambda c: printable(c[0]), text)
         rows = [plain] if len(plain) <= room else textwrap.wrap(plain, room, break_on_hyphens=False) or [""]
         self.file.write("".join(f"{' ' * indent}{row}\n" for row in rows))
@@ -143,12 +161,6 @@ def heading(text: str, aside: str = "") -> Text:
 def styled(text: str, kind: str) -> Text:
     """A text in the colour of its kind; the word itself is shown as well, elsewhere in its row."""
     return Text(text, style=STYLES.get(kind, ""))
-
-
-def messages(out: Console, faults: Iterable[object], lead: str) -> None:
-    """Faults or warnings as plain text under a lead word."""
-    for fault in faults:
-        out.print(Text(f"{lead}: {fault}"), soft_wrap=True)
 
 
 def share_text(share: Share, decimals: int = 2) -> str:

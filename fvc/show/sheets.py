@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from fractions import Fraction
 
-from rich.console import Console
 from rich.text import Text
 
 from fvc.amounts import ZERO, brief, fixed, needed_decimals, shown
@@ -15,13 +14,13 @@ from fvc.formula import BALANCE, OPEN, RATIO, Amount, Phase
 from fvc.material import active_share
 from fvc.reading import Reading
 from fvc.scales import Scale
-from fvc.show.screen import QUIET, STYLES, align, fit_widths, grid, heading, indented, share_text
+from fvc.show.screen import QUIET, STYLES, Screen, align, fit_widths, grid, heading, indented, share_text
 from fvc.weighing import USP_41_STEPS, WeighLine, WeighSheet, weigh_sheet
 
 
-def _head(out: Console, reading: Reading, batch: str) -> None:
+def _head(out: Screen, reading: Reading, batch: str) -> None:
     plan = reading.plan
-    out.print(heading(plan.title or plan.id, f"{plan.id}, {reading.side.words}"))
+    out.head(plan.title or plan.id, f"{plan.id}, {reading.side.words}")
     facts = [plan.status] if reading.side.revision is not None else []
     if plan.use:
         facts.append(", ".join(plan.use))
@@ -30,7 +29,7 @@ def _head(out: Console, reading: Reading, batch: str) -> None:
     spec = spec_words(plan.spec)
     if spec:
         facts.append(f"spec {spec}")
-    out.print(Text("  ".join(facts)), style=QUIET if out.is_terminal else "")
+    out.say("  ".join(facts), 0, QUIET)
 
 
 def spec_words(spec: object) -> str:
@@ -46,7 +45,7 @@ def spec_words(spec: object) -> str:
     return ", ".join(words)
 
 
-def _phase_head(out: Console, phase: Phase, total: str = "") -> None:
+def _phase_head(out: Screen, phase: Phase, total: str = "") -> None:
     steps = []
     if phase.heat:
         steps.append(f"heat to {phase.heat}")
@@ -55,17 +54,17 @@ def _phase_head(out: Console, phase: Phase, total: str = "") -> None:
     if phase.add_below:
         steps.append(f"add below {phase.add_below}")
     title = f"Phase {phase.name}" + (f", {phase.title}" if phase.title else "")
-    out.print()
-    out.print(heading(title, "  ".join([*([total] if total else []), ", ".join(steps)]).strip()))
+    out.say("")
+    out.head(title, "  ".join([*([total] if total else []), ", ".join(steps)]).strip())
     if phase.method:
-        out.print(indented(Text(phase.method)))
+        out.say(phase.method, 2)
 
 
 _KIND_WORD = {BALANCE: "balance", OPEN: "open", RATIO: "ratio"}
 
 
 def sheet(
-    out: Console, reading: Reading, batch: Fraction | None, batch_text: str, scales: Sequence[Scale], *, composition: bool = False
+    out: Screen, reading: Reading, batch: Fraction | None, batch_text: str, scales: Sequence[Scale], *, composition: bool = False
 ) -> None:
     """The formula sheet: lines by phase, totals, water, composition on request.
 
@@ -99,7 +98,7 @@ def sheet(
             notes = _line_notes(amounts[i])
             if notes:  # a note runs over the whole width, so the table is broken here
                 out.print(table)
-                out.print(indented(Text(notes, style=STYLES["followed"] if out.is_terminal else ""), 4))
+                out.say(notes, 4, STYLES["followed"])
                 table = grid(*columns, widths=widths, header=False)
         if table.row_count:
             out.print(table)
@@ -108,7 +107,7 @@ def sheet(
     if composition:
         _composition(out, inside)
     elif inside.undeclared.high:
-        out.print(Text(f"undeclared: {share_text(inside.undeclared)} %, from {', '.join(inside.undeclared_from)}"))
+        out.say(f"undeclared: {share_text(inside.undeclared)} %, from {', '.join(inside.undeclared_from)}")
 
 
 def _line_notes(amount: Amount) -> str:
@@ -129,11 +128,11 @@ def _active_text(reading: Reading, amount: Amount) -> str:
     return brief(amount.percent * active / 100)
 
 
-def _totals(out: Console, reading: Reading, batch_text: str) -> None:
+def _totals(out: Screen, reading: Reading, batch_text: str) -> None:
     closure = reading.closure
-    out.print()
+    out.say("")
     batch = f"   {batch_text}" if batch_text else ""
-    out.print(heading(f"Total {shown(closure.total, closure.decimals)} %{batch}"))
+    out.head(f"Total {shown(closure.total, closure.decimals)} %{batch}")
     totals = sorted(totals_by_function(reading).items(), key=lambda item: -item[1])
     names = [f or "no function in its record" for f, _ in totals]
     table = grid(("by function", "left"), ("%", "right"))
@@ -141,12 +140,12 @@ def _totals(out: Console, reading: Reading, batch_text: str) -> None:
         table.add_row(name, text)
     out.print(table)
     water = composition_of(reading).water
-    out.print(Text(f"total water {share_text(water)} %, counted over all solutions"))
+    out.say(f"total water {share_text(water)} %, counted over all solutions")
 
 
-def _composition(out: Console, inside: Composition) -> None:
-    out.print()
-    out.print(heading("Composition by INCI name", "% of the product"))
+def _composition(out: Screen, inside: Composition) -> None:
+    out.say("")
+    out.head("Composition by INCI name", "% of the product")
     rows = [(s.inci, s.share, ", ".join(s.sources)) for s in inside.substances]
     if inside.undeclared.high:
         rows.append(("undeclared", inside.undeclared, ", ".join(inside.undeclared_from)))
@@ -167,21 +166,21 @@ def _composition(out: Console, inside: Composition) -> None:
     out.print(table)
     if inside.constituents:
         listed = ", ".join(f"{name} {share_text(share)} %" for name, share in inside.constituents.items() if share.high)
-        out.print(indented(Text(f"inside these, not added matter: {listed}")))
+        out.say(f"inside these, not added matter: {listed}", 2)
 
 
-def weigh(out: Console, reading: Reading, sheet: WeighSheet, batch_text: str) -> None:
+def weigh(out: Screen, reading: Reading, sheet: WeighSheet, batch_text: str) -> None:
     """The weigh sheet: boxes for actual and lot, open lines with their target, one footer on small weights."""
     plan = reading.plan
-    out.print(heading(f"Weigh sheet: {plan.title or plan.id}", f"{plan.id}, {reading.side.words}"))
+    out.head(f"Weigh sheet: {plan.title or plan.id}", f"{plan.id}, {reading.side.words}")
     step = f"{shown(sheet.batch_scale.step, 0)} g"
     rounded = f", rounded to the {step} scale from {brief(sheet.asked)} g" if sheet.asked != sheet.batch else ""
     asked = f" ({batch_text})" if batch_text and not batch_text.replace(" ", "").lower().endswith(f"{shown(sheet.batch, 0)}g") else ""
-    out.print(Text(f"Batch {_grams(sheet.batch, sheet.batch_scale)} g{asked}{rounded}"))
+    out.say(f"Batch {_grams(sheet.batch, sheet.batch_scale)} g{asked}{rounded}")
     spec = spec_words(plan.spec)
     if spec:
-        out.print(Text(f"Spec {spec}"))
-    out.print(Text("Made by ____________________   Date ______________   Batch number ______________"[: out.width]))
+        out.say(f"Spec {spec}")
+    out.say("Made by ____________________   Date ______________   Batch number ______________"[: out.width])
     several = len({line.scale.step for line in sheet.lines}) > 1
     texts = align(
         [
@@ -216,11 +215,11 @@ def weigh(out: Console, reading: Reading, sheet: WeighSheet, batch_text: str) ->
             note = _weigh_note(line, plan.spec)
             if note:
                 out.print(table)
-                out.print(indented(Text(note, style=STYLES["followed"] if out.is_terminal else ""), 7))
+                out.say(note, 7, STYLES["followed"])
                 table = grid(*columns, widths=widths, header=False)
         if table.row_count:
             out.print(table)
-    out.print()
+    out.say("")
     out.print(
         heading(
             f"Total {_grams(sheet.total, _finest(sheet))} g", "open lines counted as expected" if any(map(_is_open, sheet.lines)) else ""
@@ -233,7 +232,7 @@ def weigh(out: Console, reading: Reading, sheet: WeighSheet, batch_text: str) ->
                 f"The lines go to more than one scale, so they total {shown(abs(gap), 2)} g {'less' if gap > 0 else 'more'} than the batch."
             )
         )
-    out.print(Text(f"Rule: {sheet.rule}"))
+    out.say(f"Rule: {sheet.rule}")
     _small_weights(out, sheet)
 
 
@@ -263,13 +262,13 @@ def _weigh_note(line: WeighLine, spec: object) -> str:
     return f"{target}: ________ g{expected}{note}"
 
 
-def _small_weights(out: Console, sheet: WeighSheet) -> None:
+def _small_weights(out: Screen, sheet: WeighSheet) -> None:
     """One footer for all that is too small or reads nothing, with what would mend each."""
     small = [line for line in sheet.lines if line.too_small or not line.makeable]
     if not small:
         return
-    out.print()
-    out.print(heading("Small weights", f"* below {shown(sheet.small_below, 0)} steps of its scale   ** reads 0, not makeable"))
+    out.say("")
+    out.head("Small weights", f"* below {shown(sheet.small_below, 0)} steps of its scale   ** reads 0, not makeable")
     for line in small:
         name, exact = line.amount.line.material, line.exact_grams or ZERO
         error = line.relative_error
@@ -285,7 +284,7 @@ def _small_weights(out: Console, sheet: WeighSheet) -> None:
                 f", or as a stock of {shown(strength, 0)} % or less in a liquid of the plan that dissolves it "
                 f"(at {shown(strength, 0)} %: {fixed(grams, line.scale.decimals)} g, and {fixed(grams - exact, line.scale.decimals)} g less of that liquid)"
             )
-        out.print(indented(Text(words)))
+        out.say(words, 2)
     out.print(
         indented(
             Text(
