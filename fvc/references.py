@@ -302,7 +302,7 @@ def _one(archive: Archive, reference: Reference, found: list[Introduction]) -> I
     )
     raise Refusal(
         f"revision {found[0].revision} of {reference.plan_name} was saved {len(plans)} times with different plans:\n{listed}",
-        next="name the one you mean by its commit, as above",
+        next="name the one you mean by its commit, as above; the next  fvc revise  takes a number of its own",
     )
 
 

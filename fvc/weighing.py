@@ -11,11 +11,10 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from fvc.amounts import HUNDRED, ZERO, apportion, fixed, needed_decimals, round_to, shown, step_of
-from fvc.batch import Batch, batch_grams, parse_batch  # noqa: F401 TEMPORARY
 from fvc.errors import Refusal
 from fvc.formula import BALANCE, FIXED, MADE, PROTECTED_FUNCTIONS, Amount
 from fvc.reading import Reading
-from fvc.scales import COMMON_SCALES, SMALL_BELOW, Scale, choose_scale, scale_from_text  # noqa: F401 TEMPORARY
+from fvc.scales import SMALL_BELOW, Scale, choose_scale
 
 # USP general chapter <41> (official 1 August 2019): smallest net weight 2000 x s, s never below
 # 0.41 d, so 820 d. Information for the reader, not an error: home makers work below that.

@@ -107,9 +107,10 @@ def _held(line: Line) -> Refusal:
             f"{line.material} is the balance: it takes whatever closes the total to 100",
             next="change another line and it follows, or give it a level of its own with --free",
         )
+    other = 4 if line.level.number and line.level.number.value == 5 else 5
     return Refusal(
         f"{line.material} is held by the ratio {line.level.text}",
-        next=f'change the ratio:  "{line.material}=5 x {_ratio_rest(line.level)}"  or free the line with --free',
+        next=f'change the ratio:  "{line.material}={other} x {_ratio_rest(line.level)}"  or free the line with --free',
     )
 
 

@@ -111,6 +111,8 @@ def _show(result: Diff, before: Reading, edits: list[LevelEdit]) -> None:
             )
         if edit.adds and any(line.material == edit.material for line in before.plan.lines):
             print_note(f"{edit.material} now stands in two phases")
+        if edit.adds and not any(phase.name == edit.phase for phase in before.plan.phases):
+            print_note(f"phase {edit.phase} is new, behind the others")
 
 
 def print_note(text: str) -> None:

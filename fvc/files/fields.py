@@ -91,7 +91,8 @@ class Text(Kind):
             try:
                 checked = self.check(value)
             except ValueError as error:
-                return notes.fault(path, f"expected {self.words}, found {found(value)}: {error}", "correct this value")
+                reason = "" if str(error).startswith("expected") else f": {error}"
+                return notes.fault(path, f"expected {self.words}, found {found(value)}{reason}", "correct this value")
             if self.convert:
                 return checked
         return value

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 import tomllib
+from bisect import bisect_right
 from collections.abc import Iterator
 from functools import cached_property
 from typing import NamedTuple
@@ -17,6 +18,7 @@ from fvc.errors import Fault, Refusal
 from fvc.record import RawFloat
 
 MOST_BYTES = 1_000_000
+MOST_DEEP = 40  # tables inside tables; what is read must also be copied and compared without trouble
 BOM = b"\xef\xbb\xbf"
 
 PathPart = str | int
@@ -73,7 +75,10 @@ class TomlText:
 
     def _parse(self) -> dict[str, object]:
         try:
-            return tomllib.loads(self.text, parse_float=RawFloat)
+            values = tomllib.loads(self.text, parse_float=RawFloat)
+            if _depth(values) > MOST_DEEP:
+                raise RecursionError
+            return values
         except tomllib.TOMLDecodeError as error:
             raise Refusal(self._broken(str(error))) from None
         except (ValueError, RecursionError) as error:
@@ -181,6 +186,17 @@ def _decode(data: bytes, name: str) -> str:
     return text
 
 
+def _depth(values: object) -> int:
+    """How many tables or lists stand inside each other."""
+    deepest, waiting = 0, [(values, 1)]
+    while waiting:
+        value, depth = waiting.pop()
+        deepest = max(deepest, depth)
+        inner = value.values() if isinstance(value, dict) else value if isinstance(value, list) else ()
+        waiting += [(v, depth + 1) for v in inner if isinstance(v, dict | list)]
+    return deepest
+
+
 def too_large(size: int, name: str) -> Fault:
     """The message for a file above the size that any formula, material or trial could have."""
     return Fault(
@@ -255,9 +271,10 @@ class _Scan:
         self.headings: list[Heading] = []
         self.counts: dict[Path, int] = {}
         self.events: list[tuple[Path, int, bool]] = []
+        self.line_starts = [0, *(found.end() for found in re.finditer("\n", text))]
 
     def line(self, at: int) -> int:
-        return self.text.count("\n", 0, at) + 1
+        return bisect_right(self.line_starts, at)
 
     def resolve(self, names: list[str]) -> Path:
         """The path of a heading: through arrays of tables it runs into their newest element."""
