@@ -11,7 +11,7 @@ from dataclasses import replace
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
-from fvc.amounts import HUNDRED, fixed
+from fvc.amounts import HUNDRED, brief
 from fvc.composition import as_material
 from fvc.errors import Fault, Refusal
 from fvc.files.materials import read_material
@@ -284,7 +284,7 @@ class Formulary:
             phases=tuple(Phase(name) for name in dict.fromkeys(line.phase for line in made)),
             lines=tuple(a.line for a in amounts),
             status="tried",
-            batch=f"{fixed(Fraction(whole), 8)} g",
+            batch=f"{brief(Fraction(whole), 0, 8)} g",
             record={},
         )
         closure = Closure(amounts=amounts, total=HUNDRED, faults=(), decimals=4)

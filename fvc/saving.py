@@ -13,7 +13,7 @@ from fvc.errors import Fault, Refusal
 from fvc.files.editor import edit_levels
 from fvc.files.toml_text import TomlText
 from fvc.files.writer import replaced, writing
-from fvc.formulary import plan_path
+from fvc.formulary import SETTINGS_FILE, plan_path
 from fvc.git import NO_IDENTITY
 from fvc.reading import Reading
 from fvc.record import flatten
@@ -114,6 +114,19 @@ def _revise(archive: Archive, reference: Reference, reason: str, extra_env: Mapp
         paths=tuple(saved_paths),
         others=others,
         warnings=reading.warnings,
+    )
+
+
+def settings_unsaved(archive: Archive) -> Fault | None:
+    """A word about formulary.toml where it is not saved as it stands: a revision takes along only what its plan reaches."""
+    if isinstance(archive.found, Fault) or not archive.now.source.has(SETTINGS_FILE):
+        return None
+    if archive.head is not None and archive.unchanged(archive.at(archive.head), SETTINGS_FILE):
+        return None
+    others = " schemas" if archive.now.source.has("schemas") else ""
+    return Fault(
+        f"{SETTINGS_FILE} is not saved as it stands; a copy of the formulary for somebody else would lack it",
+        next=f'git add {SETTINGS_FILE}{others} && git commit -m "Formulary settings" -- {SETTINGS_FILE}{others}',
     )
 
 

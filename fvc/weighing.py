@@ -27,6 +27,7 @@ class WeighLine:
 
     grams: rounded to `scale`; None for an open line without expectation, which reserves nothing.
     relative_error: of the rounding, in percent of the exact grams; None where there are none.
+    over_scale: more than the scale carries at once.
     mending_batch: the batch from which the line is no longer too small, exact.
     stock: strength in percent and grams of a stock solution that would mend it in this batch.
     """
@@ -37,6 +38,7 @@ class WeighLine:
     exact_grams: Fraction | None
     too_small: bool = False
     makeable: bool = True
+    over_scale: bool = False
     takes_rest: bool = False
     mending_batch: Fraction | None = None
     stock: tuple[Fraction, Fraction] | None = None
@@ -119,10 +121,13 @@ def weigh_sheet(reading: Reading, asked: Fraction, scales: Sequence[Scale], smal
     grams = [None if g is None else round_to(g, s.step) for g, s in zip(exact, chosen, strict=True)]
     rest = batch - sum((g for g in grams if g is not None), ZERO)
     took = _placed(rest, grams, chosen, *takers(reading, exact))
+    largest = max((g for g in exact if g is not None), default=ZERO)
     lines = []
     for i, amount in enumerate(amounts):
         g = grams[i]
-        lines.append(_line(amount, chosen[i], None if g is None else g + took.get(i, ZERO), exact[i], i in took, batch, small_below))
+        lines.append(
+            _line(amount, chosen[i], None if g is None else g + took.get(i, ZERO), exact[i], i in took, batch, small_below, largest)
+        )
     total = sum((line.grams for line in lines if line.grams is not None), ZERO)
     return WeighSheet(
         lines=tuple(lines),
@@ -163,6 +168,7 @@ def _line(
     takes_rest: bool,
     batch: Fraction,
     small_below: Fraction,
+    largest: Fraction,
 ) -> WeighLine:
     smallest = small_below * scale.step
     small = exact is not None and 0 < exact < smallest
@@ -171,7 +177,8 @@ def _line(
     if exact and (small or not makeable):
         mending = smallest * batch / exact
         strength = next((s for s in _STOCKS if exact * 100 / s >= smallest), None)
-        if strength is not None and exact * 100 / strength <= batch:
+        # the carrier of a stock is taken off another line, which must have it to give
+        if strength is not None and exact * 100 / strength - exact <= largest / 2:
             stock = (strength, exact * 100 / strength)
     return WeighLine(
         amount=amount,
@@ -180,6 +187,7 @@ def _line(
         exact_grams=exact,
         too_small=small,
         makeable=makeable,
+        over_scale=scale.most is not None and grams is not None and grams > scale.most,
         takes_rest=takes_rest,
         mending_batch=mending,
         stock=stock,

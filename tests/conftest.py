@@ -1,6 +1,7 @@
 """Real files, real git, and a home folder that no test can touch."""
 
 import os
+import signal
 import subprocess
 import tempfile
 from pathlib import Path
@@ -9,6 +10,9 @@ import pytest
 from hypothesis import HealthCheck, settings
 
 from tests.support import Studio
+
+# a shell that starts the tests in the background lets them ignore Ctrl-C, and so all they start
+signal.signal(signal.SIGINT, signal.default_int_handler)
 
 # "ci" is what .ci/run uses; the counts in docs/numbers.md are of that profile.
 settings.register_profile("ci", max_examples=1000, deadline=None, suppress_health_check=[HealthCheck.too_slow], print_blob=True)

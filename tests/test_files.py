@@ -366,7 +366,7 @@ allantoin = 0.2
         (
             11,
             "phase.A.heat",
-            'expected a temperature such as "70 °C", found "hot": expected a temperature such as "70 °C" or "158 °F"',
+            'expected a temperature such as "70 °C", found "hot"',
             "correct this value",
         ),
         (

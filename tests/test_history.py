@@ -89,7 +89,7 @@ def test_the_screen_tells_the_whole_story_newest_first(mist):
         "      water 97.00 to 96.50 (-0.50, followed)",
         "      polysorbate-20 0.80 to 1.20 (+0.40, followed)",
         "",
-        f"  2+  2026-02-20  Ada  {ids['weaker']}  (material record)",
+        f"  2+  2026-02-20  Ada  {ids['weaker']}  (a record that it uses)",
         "      The supplier sends 86.5 % now",
         "      glycerin: composition.Glycerin 99.5 to 86.5",
         "",

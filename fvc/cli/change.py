@@ -22,7 +22,7 @@ from fvc.files.toml_text import TomlText
 from fvc.files.writer import replace, replaced, writing
 from fvc.reading import Reading
 from fvc.references import Reference, in_folder, parse_reference
-from fvc.saving import Saved, ready_to_save, saved_reading
+from fvc.saving import Saved, ready_to_save, saved_reading, settings_unsaved
 from fvc.saving import revise as save_revision
 
 Name = Annotated[str, typer.Argument(metavar="NAME", help="A formula, or NAME/VARIANT.")]
@@ -167,6 +167,8 @@ def revise(
         show_saved(result, reference.plan_name)
     if result:
         warn(result.warnings)
+        unsaved = settings_unsaved(Archive.open(archive.root))
+        warn([unsaved] if unsaved else [], "by the way")
     return EXIT_DONE
 
 

@@ -31,7 +31,7 @@ DAY: tuple[tuple[str, tuple[Command, ...]], ...] = (
             Command(
                 "new",
                 "fvc.cli.new",
-                "new formulary|formula|material NAME",
+                "new formulary|formula|material NAME [LINE ...]",
                 "start a formulary, a formula or a material record",
                 ("fvc new formulary my-studio", "fvc new material glycerin", "fvc new formula face-toner"),
             ),

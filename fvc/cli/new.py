@@ -104,7 +104,7 @@ def _formula(archive: Archive, name: str, title: str, batch: str, lines: list[st
                     share = shown(weight * HUNDRED / total, decimals, 8)
                     raise ValueError(f"{a.text}: that is {share} %, which rounds to 0 at {decimals} decimals; add --decimals")
             screen().print(
-                f"{shown(total, 0)} g in all; levels rounded half up to {decimals} decimals, the rest on the largest single line."
+                f"{shown(total, 0)} g in all; levels rounded half up to {decimals} decimal{'s' if decimals != 1 else ''}, the rest on the largest single line."
             )
             batch = batch or f"{shown(total, 0)} g"
         else:
@@ -176,6 +176,8 @@ def _first_save(root: Path, files: list[str]) -> None:
     if found.identity() is None:
         warn([NO_IDENTITY._replace(message="git does not know who you are yet, so nothing was saved")], "before your first fvc revise")
         return
+    if found.prefix:
+        screen().say(f"It stands inside the git repository {printable(found.top.name)}, so its history is kept in that one.")
     try:
         found.save([found.prefix + f for f in files], "New formulary\n")
     except Refusal as refusal:

@@ -9,6 +9,7 @@ from fvc.cli.parsing import open_archive, print_json, screen, warn
 from fvc.errors import EXIT_DONE, Fault, Refusal
 from fvc.names import why_not_an_id
 from fvc.references import Reference, folder_reading
+from fvc.saving import settings_unsaved
 
 
 def today(as_json: bool) -> int:
@@ -32,11 +33,12 @@ def show_today(archive: Archive, as_json: bool = False) -> int:
     plans = [_plan(archive, Reference(f, f)) for f in archive.now.formulas()]
     plans += [_plan(archive, Reference(f"{f}/{v}", f, v)) for f in archive.now.formulas() for v in archive.now.variants(f)]
     trials, problems = _open_trials(archive)
+    settings = settings_unsaved(archive)
     if as_json:
         name = archive.now.settings().name
-        print_json({"schema": 1, "formulary": name, "plans": plans, "open_trials": trials})
+        print_json({"schema": 1, "formulary": name, "plans": plans, "open_trials": trials, "settings_saved": settings is None})
     else:
-        _page(archive, plans, trials)
+        _page(archive, plans, trials, settings)
     warn(problems)
     return EXIT_DONE
 
@@ -73,7 +75,7 @@ def _open_trials(archive: Archive) -> tuple[list[str], list[Fault]]:
     return found, problems
 
 
-def _page(archive: Archive, plans: list[dict[str, Any]], trials: list[str]) -> None:
+def _page(archive: Archive, plans: list[dict[str, Any]], trials: list[str], settings: Fault | None) -> None:
 
     from fvc.show.screen import grid
 
@@ -96,9 +98,12 @@ def _page(archive: Archive, plans: list[dict[str, Any]], trials: list[str]) -> N
         )
     out.print(table)
     unsaved = [r for r in plans if not r["saved"] and not r["problem"]]
-    if unsaved:
+    if unsaved or settings:
         out.say("")
         out.head("Not saved")
+        if settings:
+            out.say(f"{settings.message}:", 2)
+            out.say(settings.next, 4)
         for row in unsaved:
             look = "diff" if row["revision"] else "sheet"  # a plan that was never saved has nothing to be compared with
             out.say(f"fvc {look} {row['plan']}   then   fvc revise {row['plan']} --reason TEXT", 2)
@@ -112,6 +117,6 @@ def _page(archive: Archive, plans: list[dict[str, Any]], trials: list[str]) -> N
         out.say("")
         out.head("Open batches")
         out.say(", ".join(trials), 2)
-    if not (unsaved or broken or trials):
+    if not (unsaved or settings or broken or trials):
         out.say("")
         out.print("Everything is saved and closes. Next:  fvc sheet NAME,  fvc weigh NAME,  fvc set NAME MATERIAL=LEVEL")

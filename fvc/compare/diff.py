@@ -274,7 +274,9 @@ def new_order(before: Sequence[Line], lines: Sequence[LineDiff]) -> list[Line]:
 
 def text_differences(before: Reading, after: Reading, lines: Sequence[LineDiff]) -> tuple[TextDiff, ...]:
     """What differs in words: texts of the plans, then levels that are written differently in a way the figures do not tell."""
-    first, second = _plan_texts(before), _plan_texts(after)
+    # a batch as it was made has no texts of its own
+    made = any(a.line.level.kind == MADE for side in (before, after) for a in side.closure.amounts)
+    first, second = ({}, {}) if made else (_plan_texts(before), _plan_texts(after))
     out = [TextDiff(key, first.get(key), second.get(key)) for key in dict.fromkeys([*first, *second]) if first.get(key) != second.get(key)]
     for line in lines:
         if line.level_changed and line.before and line.after:

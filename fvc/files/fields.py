@@ -91,7 +91,7 @@ class Text(Kind):
             try:
                 checked = self.check(value)
             except ValueError as error:
-                reason = "" if str(error).startswith("expected") else f": {error}"
+                reason = "" if str(error).startswith(f"expected {self.words}") else f": {error}"
                 return notes.fault(path, f"expected {self.words}, found {found(value)}{reason}", "correct this value")
             if self.convert:
                 return checked

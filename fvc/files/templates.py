@@ -59,10 +59,11 @@ batch    = {batch}
 
 # [spec]                            # what the finished product must meet
 # ph = [4.6, 5.2]
-{phases}
+
 # A level is one value: a number, "balance" (closes to 100), "open" (set at the bench),
 # or a ratio such as "4 x neroli-oil" or "4 x all essential oil".
 # Further phases:  [phase.B]  with  method, heat, hold, add_below,  and  [phase.B.percent]
+{phases}
 """
 
 

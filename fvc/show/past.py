@@ -36,7 +36,7 @@ def history(out: Screen, story: Story) -> None:
 _ROW_WORDS = {
     "plain": "saved without a new revision",
     "revision": "",
-    "records": "material record",
+    "records": "a record that it uses",
     "unreadable": "cannot be read",
     "deleted": "deleted",
 }

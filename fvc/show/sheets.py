@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from fractions import Fraction
 
-from rich.text import Text
-
 from fvc.amounts import ZERO, brief, fixed, needed_decimals, shown
 from fvc.compare.summary import percent_text
 from fvc.composition import Composition, composition_of, totals_by_function
@@ -14,7 +12,7 @@ from fvc.formula import BALANCE, OPEN, RATIO, Amount, Phase
 from fvc.material import active_share
 from fvc.reading import Reading
 from fvc.scales import Scale
-from fvc.show.screen import QUIET, STYLES, Screen, align, fit_widths, grid, heading, indented, share_text
+from fvc.show.screen import QUIET, STYLES, Screen, align, fit_widths, grid, share_text
 from fvc.weighing import USP_41_STEPS, WeighLine, WeighSheet, weigh_sheet
 
 
@@ -220,19 +218,16 @@ def weigh(out: Screen, reading: Reading, sheet: WeighSheet, batch_text: str) -> 
         if table.row_count:
             out.print(table)
     out.say("")
-    out.print(
-        heading(
-            f"Total {_grams(sheet.total, _finest(sheet))} g", "open lines counted as expected" if any(map(_is_open, sheet.lines)) else ""
-        )
-    )
+    out.head(f"Total {_grams(sheet.total, _finest(sheet))} g", "open lines counted as expected" if any(map(_is_open, sheet.lines)) else "")
     if sheet.total != sheet.batch:
         gap = sheet.batch - sheet.total
-        out.print(
-            Text(
-                f"The lines go to more than one scale, so they total {shown(abs(gap), 2)} g {'less' if gap > 0 else 'more'} than the batch."
-            )
+        out.say(
+            f"The lines go to more than one scale, so they total {shown(abs(gap), 2)} g {'less' if gap > 0 else 'more'} than the batch."
         )
     out.say(f"Rule: {sheet.rule}")
+    for line in sheet.lines:
+        if line.over_scale and line.scale.most is not None:
+            out.say(f"{line.amount.line.material} is more than any scale here carries ({shown(line.scale.most, 0)} g): weigh it in parts.")
     _small_weights(out, sheet)
 
 
@@ -285,10 +280,7 @@ def _small_weights(out: Screen, sheet: WeighSheet) -> None:
                 f"(at {shown(strength, 0)} %: {fixed(grams, line.scale.decimals)} g, and {fixed(grams - exact, line.scale.decimals)} g less of that liquid)"
             )
         out.say(words, 2)
-    out.print(
-        indented(
-            Text(
-                f"For the record: USP <41> asks for {USP_41_STEPS} steps at least ({shown(USP_41_STEPS * _finest(sheet).step, 0)} g on the finest scale used here). Small makers work below that."
-            )
-        )
+    out.say(
+        f"For the record: USP <41> asks for {USP_41_STEPS} steps at least ({shown(USP_41_STEPS * _finest(sheet).step, 0)} g on the finest scale used here). Small makers work below that.",
+        2,
     )
