@@ -39,13 +39,13 @@ def demo(
     out.print("Now try it yourself:")
     for line in (
         f"cd {folder_name(target)}",
-        "fvc                                          what is unsaved, what to mend",
-        "fvc set face-toner propanediol=2.8           what would that do? nothing is written yet",
+        "fvc                                      what is unsaved, what to mend",
+        "fvc set face-toner propanediol=2.8       what if? nothing is written yet",
         'fvc set face-toner propanediol=2.8 --reason "drier on a humid day"',
-        "fvc diff face-toner.before face-toner        the last two revisions",
-        "fvc diff face-toner/lighter-scent            a variant against its parent",
-        "fvc weigh face-toner --batch 175g            the weigh sheet, to print",
-        "fvc --help                                   everything, in the order of the day",
+        "fvc diff face-toner.before face-toner    the last two revisions",
+        "fvc diff face-toner/lighter-scent        a variant against its parent",
+        "fvc weigh face-toner --batch 175g        the weigh sheet, to print",
+        "fvc --help                               everything, in the order of the day",
     ):
         out.print("    " + line)
     return EXIT_DONE

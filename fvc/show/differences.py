@@ -10,7 +10,7 @@ from fvc.compare.diff import FOLLOWED, SAME, Diff, LineDiff
 from fvc.compare.summary import percent_text, points_text, record_words
 from fvc.material import Share
 from fvc.reading import Side
-from fvc.show.screen import Screen, align, grid, indented, share_text, styled
+from fvc.show.screen import Screen, align, fold, grid, indented, share_text, styled
 
 
 def _side_words(side: Side) -> str:
@@ -61,6 +61,11 @@ def diff(out: Screen, result: Diff, *, every: bool = False, proposed: bool = Fal
             out.say(f"after   {text.after if text.after is not None else '(nothing)'}", 4)
 
 
+def _grams(value: Fraction) -> str:
+    """Grams to the hundredth; the small ones, which would read 0.00, with the digits they need."""
+    return fixed(value, 2) if abs(value) >= Fraction(1, 100) else brief(value)
+
+
 def _signed(text: str, value: Fraction) -> str:
     return text if value < 0 else f"+{text}" if value > 0 else f" {text}"
 
@@ -71,7 +76,7 @@ def _lines(out: Screen, lines: Sequence[LineDiff]) -> None:
     after = align([percent_text(line.after) for line in lines])
     points = align([points_text(line) if line.points else "" for line in lines])
     relative = align([f"{_signed(fixed(line.relative, 1), line.relative)}" if line.relative else "" for line in lines])
-    grams = align([_signed(fixed(g, 2), g) if (g := line.grams(line.points)) else "" for line in lines])
+    grams = align([_signed(_grams(g), g) if (g := line.grams(line.points)) else "" for line in lines])
     columns = (
         ("", "left"), ("material", "left"), ("phase", "left"), ("before %", "right"), ("after %", "right"),
         ("points", "right"), ("rel. %", "right"), ("g", "right"),
@@ -88,7 +93,7 @@ def _lines(out: Screen, lines: Sequence[LineDiff]) -> None:
         widths[1] -= max(0, over)
         table = grid(*columns, widths=widths)
         for row in rows:
-            table.add_row(styled(row[0], row[0]), *row[1:5], *(styled(text, row[0]) for text in row[5:]))
+            table.add_row(styled(row[0], row[0]), fold(row[1], widths[1]), *row[2:5], *(styled(text, row[0]) for text in row[5:]))
         out.print(table)
         return
     for index, row in enumerate(rows):

@@ -145,6 +145,11 @@ def grid(*columns: tuple[str, str], widths: Sequence[int | None] = (), header: b
     return table
 
 
+def fold(text: str, width: int) -> str:
+    """A name folded to `width`, at its hyphens and blanks where it has any."""
+    return text if len(text) <= width else "\n".join(textwrap.wrap(text, width))
+
+
 def indented(thing: Table | Text, by: int = 2) -> Padding:
     """Something moved in from the left edge."""
     return Padding(thing, (0, 0, 0, by))
@@ -178,6 +183,10 @@ def fit_widths(columns: Sequence[tuple[str, str]], rows: Sequence[Sequence[str]]
     over = sum(widths) + 2 * len(widths) - 2 - room
     if over > 0:
         last = len(widths) - 1
+        if columns[last][1] == "left" and widths[last] > 24:  # a list of names folds better than a name
+            give = min(over, widths[last] - 24)
+            widths[last] -= give
+            over -= give
         give = min(over, max(0, widths[0] - 16))
         widths[0] -= give
         if columns[last][1] == "left" and over > give:

@@ -12,7 +12,7 @@ from fvc.formula import BALANCE, OPEN, RATIO, Amount, Phase
 from fvc.material import active_share
 from fvc.reading import Reading
 from fvc.scales import Scale
-from fvc.show.screen import QUIET, STYLES, Screen, align, fit_widths, grid, share_text
+from fvc.show.screen import QUIET, STYLES, Screen, align, fit_widths, fold, grid, share_text
 from fvc.weighing import USP_41_STEPS, WeighLine, WeighSheet, weigh_sheet
 
 
@@ -92,7 +92,7 @@ def sheet(
         table = grid(*columns, widths=widths, header=first)
         first = False
         for i in rows:
-            table.add_row(*texts[i])
+            table.add_row(fold(texts[i][0], widths[0]), *texts[i][1:])
             notes = _line_notes(amounts[i])
             if notes:  # a note runs over the whole width, so the table is broken here
                 out.print(table)
@@ -158,9 +158,11 @@ def _composition(out: Screen, inside: Composition) -> None:
     ]
     for row, aligned in zip(texts, align([r[1] for r in texts]), strict=True):
         row[1] = aligned
-    table = grid(("INCI name", "left"), ("%", "right"), ("range", "left"), ("comes with", "left"))
+    columns = (("INCI name", "left"), ("%", "right"), ("range", "left"), ("comes with", "left"))
+    widths = fit_widths(columns, texts, out.room - 2)
+    table = grid(*columns, widths=widths)
     for row in texts:
-        table.add_row(*row)
+        table.add_row(fold(row[0], widths[0]), row[1], row[2], fold(row[3], widths[3]))
     out.print(table)
     if inside.constituents:
         listed = ", ".join(f"{name} {share_text(share)} %" for name, share in inside.constituents.items() if share.high)
@@ -209,7 +211,7 @@ def weigh(out: Screen, reading: Reading, sheet: WeighSheet, batch_text: str) -> 
         for line, row in zip(sheet.lines, rows, strict=True):
             if line.amount.line.phase != phase.name:
                 continue
-            table.add_row(*row)
+            table.add_row(row[0], fold(row[1], widths[1]), *row[2:])
             note = _weigh_note(line, plan.spec)
             if note:
                 out.print(table)
