@@ -17,10 +17,10 @@ from fvc.errors import Fault, Refusal
 from fvc.files.parsed import Parsed
 from fvc.formula import Plan
 from fvc.formulary import SETTINGS_FILE, Formulary, material_path, plan_of_path, plan_path, same_bytes
-from fvc.git import Begun, Commit, Object, Repository, TreeEntry, begin
+from fvc.git import Begun, Commit, Object, Repository, begin
 from fvc.names import printable
 from fvc.reading import Reading, Side
-from fvc.sources import CommitSource, FolderSource, StateSource
+from fvc.sources import CommitSource, FolderSource, StateSource, Trees
 
 MATERIALS = "materials"
 
@@ -67,7 +67,6 @@ class Archive:
     def __init__(self, root: Path) -> None:
         self.root = root
         self.now = Formulary(FolderSource(root))
-        self._trees: dict[str, dict[str, TreeEntry]] = {}
         self._parsed: dict[tuple[str, str], Parsed[object]] = {}
         self._moments: dict[str, Formulary] = {}
         self._begun: Begun | None = None
@@ -144,12 +143,17 @@ class Archive:
         if isinstance(found, Repository):
             found.close()
 
-    def at(self, commit: str) -> Formulary:
-        """The formulary as a commit holds it."""
+    @cached_property
+    def trees(self) -> Trees:
+        """The folders of commits, each read once."""
+        return Trees(self.repository)
+
+    def at(self, commit: str, alike: Formulary | None = None) -> Formulary:
+        """The formulary as a commit holds it; alike as for `in_state`."""
         if commit not in self._moments:
             if len(self._moments) > 64:  # a long history must not pile up; trees and parsed files are shared
                 self._moments.clear()
-            self._moments[commit] = Formulary(CommitSource(self.repository, commit, self._trees), self._parsed)
+            self._moments[commit] = Formulary(CommitSource(self.repository, commit, self.trees), self._parsed, alike)
         return self._moments[commit]
 
     def in_state(self, files: Mapping[str, str], alike: Formulary | None = None) -> Formulary:

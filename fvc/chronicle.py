@@ -30,7 +30,13 @@ class Chronicle:
             self.touches: dict[str, Touch] = {t.commit.id: t for t in archive.touches(path)}
             archive.fetch(t.after for t in self.touches.values())
             self.names = tuple(dict.fromkeys([path, *(t.path for t in self.touches.values())]))
-            self._moments = self._along_one_line(asked) if all(len(c.parents) < 2 for c in self.commits) else []
+            one_line = all(len(c.parents) < 2 for c in self.commits)
+            self._moments = self._along_one_line(asked) if one_line else []
+            self._others = tuple(p for p in asked if p != MATERIALS and p not in self.names)
+            self._alike: dict[tuple[object, ...], Formulary] = {}
+            if not one_line:
+                folders = (MATERIALS, *dict.fromkeys(p.rpartition("/")[0] for p in asked if p != MATERIALS))
+                archive.trees.fetch((i for c in self.commits for i in (c.id, *c.parents[:1])), folders)
             self._readings: dict[tuple[int, str], Reading | Refusal | None] = {}
             needed = (*dict.fromkeys((*asked, *self.names, *self._formulas_reached())),)
             if needed == asked:
@@ -66,8 +72,16 @@ class Chronicle:
             return self._moments[index + before]
         commit = self.commits[index]
         if not before:
-            return self.archive.at(commit.id)
-        return self.archive.at(commit.parents[0]) if commit.parents else None
+            return self._at(commit.id)
+        return self._at(commit.parents[0]) if commit.parents else None
+
+    def _at(self, commit: str) -> Formulary:
+        """A moment of its own commit; moments with the same materials and nested formulas share their readings of them."""
+        formulas = self.archive.trees.folder(commit, "formulas")
+        others = (formulas.get(p.rpartition("/")[2]) for p in self._others)
+        key = (id(self.archive.trees.folder(commit, MATERIALS)), *others)
+        moment = self.archive.at(commit, self._alike.get(key))
+        return self._alike.setdefault(key, moment) if key not in self._alike else moment
 
     # --- readings ------------------------------------------------------------------------------
 

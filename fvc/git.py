@@ -316,13 +316,6 @@ class Repository:
         """The commit that is checked out; None on an unborn branch."""
         return self.commit_id("HEAD")
 
-    def tree(self, name: str) -> tuple[str, dict[str, TreeEntry]] | None:
-        """The id and entries of a tree such as `<commit>:materials`; None when it is not there."""
-        found = self.object(name)
-        if found is None or found.kind != "tree":
-            return None
-        return found.id, parse_tree(found.data, len(found.id) // 2)
-
     def meant_by(self, short: str) -> list[str]:
         """Full ids of the commits that a full or shortened id could mean; never a branch or tag of that name."""
         ids = self.must("rev-parse", f"--disambiguate={short}").decode().split()

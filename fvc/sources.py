@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import os
 import stat
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Protocol
 
 from fvc.errors import Fault, Refusal
 from fvc.files.toml_text import MOST_BYTES, too_large
-from fvc.git import Object, Repository, TreeEntry
+from fvc.git import Object, Repository, TreeEntry, parse_tree
 
 
 class Source(Protocol):
@@ -87,23 +87,45 @@ class FolderSource:
         """Nothing to fetch: the files are at hand."""
 
 
-class CommitSource:
-    """The formulary as a commit holds it. Trees are kept by id, since most commits share them."""
+Entries = Mapping[str, TreeEntry]
 
-    def __init__(self, repository: Repository, commit: str, trees: dict[str, dict[str, TreeEntry]]) -> None:
+
+class Trees:
+    """Folders of commits. Most commits share theirs, so each tree is taken apart once, by its id."""
+
+    def __init__(self, repository: Repository) -> None:
+        self.repository = repository
+        self._by_id: dict[str, Entries] = {}
+        self._by_commit: dict[tuple[str, str], Entries] = {}
+
+    def fetch(self, commits: Iterable[str], folders: Sequence[str]) -> None:
+        """Read these folders of all these commits with one question to git."""
+        keys = [(c, f) for c in dict.fromkeys(commits) for f in folders if (c, f) not in self._by_commit]
+        names = [f"{commit}:{(self.repository.prefix + folder).strip('/')}" for commit, folder in keys]
+        for key, found in zip(keys, self.repository.objects(names) if names else (), strict=True):
+            if found is None or found.kind != "tree":
+                self._by_commit[key] = {}
+                continue
+            if found.id not in self._by_id:
+                self._by_id[found.id] = parse_tree(found.data, len(found.id) // 2)
+            self._by_commit[key] = self._by_id[found.id]
+
+    def folder(self, commit: str, folder: str) -> Entries:
+        """The entries of a folder in a commit, empty where there is none; one object for one tree."""
+        self.fetch((commit,), (folder,))
+        return self._by_commit[commit, folder]
+
+
+class CommitSource:
+    """The formulary as a commit holds it."""
+
+    def __init__(self, repository: Repository, commit: str, trees: Trees) -> None:
         self.repository, self.commit = repository, commit
         self._trees = trees
-        self._folders: dict[str, dict[str, TreeEntry]] = {}
         self._fetched: dict[str, Object] = {}
 
-    def _folder(self, folder: str) -> dict[str, TreeEntry]:
-        if folder not in self._folders:
-            path = (self.repository.prefix + folder).strip("/")
-            tree = self.repository.tree(f"{self.commit}:{path}")
-            if tree is not None:
-                self._trees.setdefault(tree[0], tree[1])
-            self._folders[folder] = self._trees[tree[0]] if tree else {}
-        return self._folders[folder]
+    def _folder(self, folder: str) -> Entries:
+        return self._trees.folder(self.commit, folder)
 
     def _entry(self, path: str) -> TreeEntry | None:
         folder, _, name = path.rpartition("/")
