@@ -126,7 +126,7 @@ def settings_unsaved(archive: Archive) -> Fault | None:
     others = " schemas" if archive.now.source.has("schemas") else ""
     return Fault(
         f"{SETTINGS_FILE} is not saved as it stands; a copy of the formulary for somebody else would lack it",
-        next=f'git add {SETTINGS_FILE}{others} && git commit -m "Formulary settings" -- {SETTINGS_FILE}{others}',
+        next=f"type\n    git add {SETTINGS_FILE}{others}\n    git commit -m Settings {SETTINGS_FILE}{others}",
     )
 
 
