@@ -630,3 +630,8 @@ def test_a_bad_plan_in_the_past_does_not_hinder_the_present(lotion):
     lotion.ok("revise", "lotion", "--reason", "mended, and less sticky")
     assert lotion.json("sheet", "lotion")["revision"] == 2
     assert lotion.ok("history", "lotion").out.count("a slip") == 1
+
+
+def test_tables_inside_tables_without_end_are_refused(toner):
+    toner.write("formulas/deep.toml", "format = 1\nx = " + "[" * 60 + "]" * 60 + "\n[phase.A.percent]\nwater = 100\n")
+    assert "nested too deeply" in toner.refused("sheet", "deep")

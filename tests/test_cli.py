@@ -391,3 +391,16 @@ def test_a_planned_refusal_is_never_a_fault(toner, monkeypatch, capsys):
     assert main(["sheet", "nothing"]) == 2
     assert main(["sheet", "toner"]) == 0
     assert "fault of fvc" not in capsys.readouterr().err
+
+
+def test_settings_that_are_not_saved_are_said_with_the_commands_whole(toner):
+    toner.edit("formulary.toml", "Test studio", "Other studio")
+    page = toner.ok().out
+    assert "    git add formulary.toml\n    git commit -m Settings formulary.toml\n" in page
+    assert toner.ok("--json").data["settings_saved"] is False
+    toner.edit("formulas/toner.toml", "propanediol = 3.00", "propanediol = 2.50")
+    assert "by the way: formulary.toml is not saved" in toner.ok("revise", "toner", "--reason", "less sticky").err
+    toner.git("add", "formulary.toml")
+    toner.git("commit", "-qm", "Settings", "formulary.toml")
+    assert toner.ok("--json").data["settings_saved"] is True
+    assert "formulary.toml" not in toner.ok().out

@@ -566,3 +566,8 @@ def test_in_a_terminal_save_does_not_ask(mist):
     code, seen = in_terminal(mist, "", "set", "mist", "propanediol=2.5", "--save")
     assert (code, "[y/N]" in seen) == (0, False)
     assert mist.read(PATH) == MIST.replace("3.00 ", "2.5 ")
+
+
+def test_a_phase_that_was_not_there_is_said(toner):
+    assert "phase D is new, behind the others" in toner.ok("set", "toner", "D:betaine=0.10").out
+    assert "is new" not in toner.ok("set", "toner", "C:betaine=0.10").out

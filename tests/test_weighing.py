@@ -273,3 +273,9 @@ def test_a_plan_that_does_not_close_is_not_weighed(toner):
     message = toner.refused("weigh", "toner")
     assert "the lines total 99.58, 0.42 short of 100" in message
     assert "formulas/toner.toml" in message
+
+
+def test_a_line_that_no_scale_carries_is_said(toner):
+    toner.edit("formulary.toml", 'scales = [{ step = "0.01 g" }]', 'scales = [{ step = "1 g", max = "5 kg" }]')
+    assert "water is more than any scale here carries (5000 g): weigh it in parts." in toner.ok("weigh", "toner", "--batch", "9 kg").out
+    assert "weigh it in parts" not in toner.ok("weigh", "toner", "--batch", "5 kg").out
