@@ -13,7 +13,7 @@ from fvc.errors import Fault, Refusal
 from fvc.files.editor import edit_levels
 from fvc.files.toml_text import TomlText
 from fvc.files.writer import replaced, writing
-from fvc.formulary import SETTINGS_FILE, plan_path
+from fvc.formulary import SETTINGS_FILE, plan_of_path, plan_path
 from fvc.git import NO_IDENTITY
 from fvc.reading import Reading
 from fvc.record import flatten
@@ -35,6 +35,7 @@ class Saved:
     paths: tuple[str, ...]
     others: tuple[str, ...]
     warnings: tuple[Fault, ...]
+    renamed_from: str = ""
 
 
 def revise(archive: Archive, reference: Reference, reason: str, extra_env: Mapping[str, str] | None = None) -> Saved | None:
@@ -92,16 +93,17 @@ def _revise(archive: Archive, reference: Reference, reason: str, extra_env: Mapp
         )
     if not changed:
         return None
-    before = saved_reading(archive, reference)
+    earlier = renamed_from(archive, path)
+    before = saved_reading(archive, reference, earlier)
     if before is not None and before.plan.status == "locked":
         check_locked(before, reading, [p for p in changed if p != path])
-    number = next_number(archive, path)
+    number = next_number(archive, earlier or path)
     old = archive.now.source.read(path)
     assert old is not None
     new = edit_levels(TomlText(old, path), (), revision=number)
     change = diff(before, reading, parse_batch(reading.plan.batch).grams) if before is not None else None
-    message = revision_message(reference.plan_name, number, reason, reading, change)
-    saved_paths = list(dict.fromkeys([path, *changed]))
+    message = revision_message(reference.plan_name, number, reason, reading, change, earlier)
+    saved_paths = list(dict.fromkeys([path, *([earlier] if earlier else []), *changed]))
     with replaced(archive.root / path, new, old, path, repository.git_dir) as waiting:
         commit = repository.save([repository.prefix + p for p in saved_paths], message, extra_env)
         waiting.stopped = False  # too late for Ctrl-C: it is saved, and that is said
@@ -114,7 +116,34 @@ def _revise(archive: Archive, reference: Reference, reason: str, extra_env: Mapp
         paths=tuple(saved_paths),
         others=others,
         warnings=reading.warnings,
+        renamed_from=plan_name(earlier) if earlier else "",
     )
+
+
+def renamed_from(archive: Archive, path: str) -> str | None:
+    """The file that the plan at `path` was until it was renamed in the folder; None for one that is really new.
+
+    It is a file beside it that was saved, is gone from the folder, and shares at least half of its
+    lines, which is also from where on git takes two files for one.
+    """
+    if archive.head is None or archive.at(archive.head).source.has(path):
+        return None
+    folder = path.rpartition("/")[0]
+    last, now = archive.at(archive.head).source, archive.now.source
+    gone = [f"{folder}/{n}" for n in last.names(folder) if n.endswith(".toml") and not now.has(f"{folder}/{n}")]
+    if not gone:
+        return None
+    from difflib import SequenceMatcher
+
+    mine = (now.read(path) or b"").splitlines()
+    alike = {p: SequenceMatcher(None, mine, (last.read(p) or b"").splitlines()).ratio() for p in gone}
+    best = max(alike, key=lambda p: alike[p])
+    return best if alike[best] >= 0.5 else None
+
+
+def plan_name(path: str) -> str:
+    """`NAME` or `NAME/VARIANT` of a plan's file."""
+    return "/".join(part for part in plan_of_path(path) if part)
 
 
 def settings_unsaved(archive: Archive) -> Fault | None:
@@ -130,7 +159,7 @@ def settings_unsaved(archive: Archive) -> Fault | None:
     )
 
 
-def revision_message(name: str, number: int, reason: str, after: Reading, change: Diff | None) -> str:
+def revision_message(name: str, number: int, reason: str, after: Reading, change: Diff | None, earlier: str | None = None) -> str:
     """`NAME N: reason`, and the net change as body."""
     if change is None:
         body = [f"first saved plan, {len(after.closure.amounts)} lines"]
@@ -138,12 +167,17 @@ def revision_message(name: str, number: int, reason: str, after: Reading, change
         body = net_change(change.lines, change.materials_changed, change.text)
         if change.order:
             body.append("the order of lines changed")
+    if earlier:
+        body.insert(0, f"renamed from {plan_name(earlier)}")
     return f"{name} {number}: {reason}\n\n" + "\n".join(body or ["no change of a level"]) + "\n"
 
 
-def saved_reading(archive: Archive, reference: Reference) -> Reading | None:
-    """The plan as last saved on this branch; None when it was not, or cannot be read."""
-    path = reference.path
+def saved_reading(archive: Archive, reference: Reference, earlier: str | None = None) -> Reading | None:
+    """The plan as last saved on this branch, `earlier` being its file then if it has been renamed since.
+
+    None when it was not saved, or cannot be read.
+    """
+    path = earlier or reference.path
     if archive.head is None or archive.at(archive.head).source.key(path) is None:
         return None
     try:

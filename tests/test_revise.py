@@ -660,3 +660,30 @@ def test_a_plan_that_changed_on_disk_meanwhile_is_not_written_over(toner, monkey
     assert "betaine = 1.80" in toner.read("formulas/toner.toml")
     assert "revision = 1" in toner.read("formulas/toner.toml")
     assert head(toner) == commit
+
+
+@pytest.mark.parametrize("how", ["git mv", "by hand"])
+def test_a_renamed_plan_keeps_its_number_and_its_history(toner, how):
+    toner.edit("formulas/toner.toml", "propanediol = 3.00", "propanediol = 2.50")
+    toner.ok("revise", "toner", "--reason", "less sticky")
+    if how == "git mv":
+        toner.git("mv", "formulas/toner.toml", "formulas/mist.toml")
+    else:
+        (toner.root / "formulas/toner.toml").rename(toner.root / "formulas/mist.toml")
+    said = toner.ok("revise", "mist", "--reason", "it is a mist now").out
+    assert "Saved mist revision 3" in said
+    assert "renamed from toner, with its history" in said
+    assert toner.git("status", "--porcelain") == ""
+    rows = toner.json("history", "mist")["revisions"]
+    assert [(r["kind"], r["revision"], r["reason"]) for r in rows] == [
+        ("revision", 3, "it is a mist now"),
+        ("revision", 2, "less sticky"),
+        ("revision", 1, "first plan"),
+    ]
+    assert toner.json("sheet", "mist.1")["lines"][1]["percent"] == "3.00"
+
+
+def test_a_copy_is_a_plan_of_its_own(toner):
+    toner.write("formulas/mist.toml", toner.read("formulas/toner.toml"))
+    assert "Saved mist revision 1" in toner.ok("revise", "mist", "--reason", "the same, for the body").out
+    assert (toner.root / "formulas/toner.toml").exists()

@@ -182,6 +182,8 @@ def show_saved(result: Saved | None, name: str) -> None:
     from fvc.compare.summary import net_change
 
     out.head(f"Saved {result.name} revision {result.revision}", result.commit[:8])
+    if result.renamed_from:
+        out.say(f"renamed from {result.renamed_from}, with its history", 2)
     change = result.change
     words = net_change(change.lines, change.materials_changed, change.text) if change else ["first saved plan"]
     for word in words:

@@ -103,8 +103,8 @@ def _page(archive: Archive, plans: list[dict[str, Any]], trials: list[str], sett
         out.head("Not saved")
         if settings:
             out.say(f"{settings.message}:", 2)
-            for row in settings.next.split("\n")[1:]:
-                out.say(row.strip(), 4)
+            for command in settings.next.split("\n")[1:]:
+                out.say(command.strip(), 4)
         for row in unsaved:
             look = "diff" if row["revision"] else "sheet"  # a plan that was never saved has nothing to be compared with
             out.say(f"fvc {look} {row['plan']}   then   fvc revise {row['plan']} --reason TEXT", 2)
