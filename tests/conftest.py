@@ -9,7 +9,8 @@ from pathlib import Path
 import pytest
 from hypothesis import HealthCheck, settings
 
-from tests.support import Studio
+from fvc.cli.main import main
+from tests.support import Result, Studio
 
 # a shell that starts the tests in the background lets them ignore Ctrl-C, and so all they start
 signal.signal(signal.SIGINT, signal.default_int_handler)
@@ -68,3 +69,21 @@ def plain_folder(tmp_path) -> Path:
     done = subprocess.run(["git", "-C", str(folder), "rev-parse"], capture_output=True)
     assert done.returncode != 0, "the temporary folder of the tests lies inside a git repository"
     return folder
+
+
+@pytest.fixture
+def run_in(monkeypatch, capsys):
+    """Command lines run in this process in a folder: `run_in(folder)(*arguments, code=0)` gives a Result."""
+
+    def in_folder(folder):
+        monkeypatch.chdir(folder)
+
+        def run(*arguments: str, code: int = 0) -> Result:
+            result = Result(main(arguments), *capsys.readouterr())
+            assert result.code == code, result
+            assert code != 2 or "next:" in result.err
+            return result
+
+        return run
+
+    return in_folder

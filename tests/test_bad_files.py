@@ -10,7 +10,6 @@ from pathlib import Path
 
 import pytest
 
-from fvc.cli.main import main
 from tests.support import Result, Studio
 
 PATH = "formulas/lotion.toml"
@@ -61,17 +60,9 @@ def lotion(studio) -> Studio:
 
 
 @pytest.fixture
-def here(lotion, monkeypatch, capsys) -> Callable[..., Result]:
-    """Run a command line on the lotion in this process: for long tables; elsewhere each run is a process of its own."""
-    monkeypatch.chdir(lotion.root)
-
-    def run(*arguments: str, code: int = 0) -> Result:
-        result = Result(main(arguments), *capsys.readouterr())
-        assert result.code == code, result
-        assert code != 2 or "next:" in result.err
-        return result
-
-    return run
+def here(lotion, run_in) -> Callable[..., Result]:
+    """Run a command line in this process: for long tables; elsewhere each run is a process of its own."""
+    return run_in(lotion.root)
 
 
 def with_glycerin(row: str) -> str:

@@ -10,7 +10,6 @@ from pathlib import Path
 import pytest
 from jsonschema import Draft202012Validator
 
-from fvc.cli.main import main
 from fvc.files.materials import read_material
 from fvc.files.plans import read_plan
 from fvc.files.schema import schema_files, schema_for
@@ -25,17 +24,9 @@ def bench(plain_folder) -> Studio:
 
 
 @pytest.fixture
-def here(studio, monkeypatch, capsys) -> Callable[..., Result]:
-    """Run a command line on the studio in this process: for long tables; elsewhere each run is a process of its own."""
-    monkeypatch.chdir(studio.root)
-
-    def run(*arguments: str, code: int = 0) -> Result:
-        result = Result(main(arguments), *capsys.readouterr())
-        assert result.code == code, result
-        assert code != 2 or "next:" in result.err
-        return result
-
-    return run
+def here(studio, run_in) -> Callable[..., Result]:
+    """Run a command line in this process: for long tables; elsewhere each run is a process of its own."""
+    return run_in(studio.root)
 
 
 def valid(kind: str, text: str):

@@ -11,7 +11,6 @@ from pathlib import Path
 
 import pytest
 
-from fvc.cli.main import main
 from tests.support import Result, Studio
 
 MIST = """\
@@ -74,17 +73,9 @@ def mist(studio) -> Studio:
 
 
 @pytest.fixture
-def here(mist, monkeypatch, capsys) -> Callable[..., Result]:
-    """Run a command line on the mist in this process: for long tables; elsewhere each run is a process of its own."""
-    monkeypatch.chdir(mist.root)
-
-    def run(*arguments: str, code: int = 0) -> Result:
-        result = Result(main(arguments), *capsys.readouterr())
-        assert result.code == code, result
-        assert code != 2 or "next:" in result.err
-        return result
-
-    return run
+def here(mist, run_in) -> Callable[..., Result]:
+    """Run a command line in this process: for long tables; elsewhere each run is a process of its own."""
+    return run_in(mist.root)
 
 
 @pytest.fixture
