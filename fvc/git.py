@@ -393,6 +393,11 @@ class Repository:
 
     # --- saving --------------------------------------------------------------------------------
 
+    def _head_now(self) -> str | None:
+        """The commit checked out, asked of a process of its own: Ctrl-C may just have ended the one that reads."""
+        done = self.run("rev-parse", "--verify", "--quiet", "HEAD")
+        return done.stdout.decode().strip() if done.returncode == 0 else None
+
     def save(self, paths: Sequence[str], message: str, extra_env: Mapping[str, str] | None = None) -> str:
         """Save exactly `paths` (relative to the top) as one commit; the id of it.
 
@@ -403,7 +408,7 @@ class Repository:
         save that failed.
         """
         at_top = ("-C", str(self.top))
-        before = self.head()
+        before = self._head_now()
         fresh = [p for p, state in self.changed(paths).items() if state in ("??", "!!")]
         options = ("--quiet", "--only", "--cleanup=verbatim", "--file=-")
         command = ["git", "-C", str(self.top), "--literal-pathspecs", "commit", *options, "--", *paths]
@@ -411,7 +416,7 @@ class Repository:
             if fresh:
                 self.must(*at_top, "add", "--intent-to-add", "--force", "--", *fresh)
             done = stopping.run(command, env=environment() | dict(extra_env or {}), input=message.encode())
-            saved = self.head()
+            saved = self._head_now()
             if done.returncode != 0:
                 # it may have failed behind the save itself, in a hook or when writing the index
                 if saved is None or saved == before or self.run(*at_top, "diff", "--quiet", "HEAD", "--", *paths).returncode != 0:
