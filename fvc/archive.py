@@ -148,13 +148,17 @@ class Archive:
         """The folders of commits, each read once."""
         return Trees(self.repository)
 
-    def at(self, commit: str, alike: Formulary | None = None) -> Formulary:
-        """The formulary as a commit holds it; alike as for `in_state`."""
+    def at(self, commit: str) -> Formulary:
+        """The formulary as a commit holds it."""
         if commit not in self._moments:
             if len(self._moments) > 64:  # a long history must not pile up; trees and parsed files are shared
                 self._moments.clear()
-            self._moments[commit] = Formulary(CommitSource(self.repository, commit, self.trees), self._parsed, alike)
+            self._moments[commit] = self.moment(commit)
         return self._moments[commit]
+
+    def moment(self, commit: str, alike: Formulary | None = None) -> Formulary:
+        """The formulary as a commit holds it, made anew for whoever keeps it; alike as for `in_state`."""
+        return Formulary(CommitSource(self.repository, commit, self.trees), self._parsed, alike)
 
     def in_state(self, files: Mapping[str, str], alike: Formulary | None = None) -> Formulary:
         """A moment worked out from changes: some files by their blob ids.

@@ -2,8 +2,10 @@
 
 A commit concerns a plan when it changed the plan, under any name it had, or something that the
 plan reached. Where the history is one line, each state is worked out from the next newer one by
-taking back what the commit changed, so that no tree is read per commit; where people worked side
-by side, each state is read from its own commit.
+taking back what the commit changed, so that no tree is read per commit. Where people worked side
+by side, each state is read from its own commit; that shows in a merge, or, where both sides came to
+the same and the merge is no commit of this plan, in a change that does not lead to the state it
+should lead to.
 """
 
 from __future__ import annotations
@@ -30,11 +32,11 @@ class Chronicle:
             self.touches: dict[str, Touch] = {t.commit.id: t for t in archive.touches(path)}
             archive.fetch(t.after for t in self.touches.values())
             self.names = tuple(dict.fromkeys([path, *(t.path for t in self.touches.values())]))
-            one_line = all(len(c.parents) < 2 for c in self.commits)
-            self._moments = self._along_one_line(asked) if one_line else []
+            self._moments = self._along_one_line(asked) if all(len(c.parents) < 2 for c in self.commits) else []
+            self._own: dict[str, Formulary] = {}
             self._others = tuple(p for p in asked if p != MATERIALS and p not in self.names)
             self._alike: dict[tuple[object, ...], Formulary] = {}
-            if not one_line:
+            if not self._moments:
                 folders = (MATERIALS, *dict.fromkeys(p.rpartition("/")[0] for p in asked if p != MATERIALS))
                 archive.trees.fetch((i for c in self.commits for i in (c.id, *c.parents[:1])), folders)
             self._readings: dict[tuple[int, str], Reading | Refusal | None] = {}
@@ -46,6 +48,7 @@ class Chronicle:
     # --- the moments: number i is after commit i, number i + 1 before it ---------------------------
 
     def _along_one_line(self, asked: tuple[str, ...]) -> list[Formulary | None]:
+        """All moments, each from the next newer one; empty when the changes do not follow from one another."""
         archive = self.archive
         files: dict[str, str] = {}
         assert archive.head is not None
@@ -59,6 +62,8 @@ class Chronicle:
         for commit in self.commits:
             files = dict(files)
             for change in commit.changes:
+                if files.get(change.path) != change.after:
+                    return []
                 if change.before[0] is None:
                     files.pop(change.path, None)
                 else:
@@ -77,11 +82,13 @@ class Chronicle:
 
     def _at(self, commit: str) -> Formulary:
         """A moment of its own commit; moments with the same materials and nested formulas share their readings of them."""
-        formulas = self.archive.trees.folder(commit, "formulas")
-        others = (formulas.get(p.rpartition("/")[2]) for p in self._others)
-        key = (id(self.archive.trees.folder(commit, MATERIALS)), *others)
-        moment = self.archive.at(commit, self._alike.get(key))
-        return self._alike.setdefault(key, moment) if key not in self._alike else moment
+        if commit not in self._own:
+            formulas = self.archive.trees.folder(commit, "formulas")
+            others = (formulas.get(p.rpartition("/")[2]) for p in self._others)
+            key = (id(self.archive.trees.folder(commit, MATERIALS)), *others)
+            self._own[commit] = self.archive.moment(commit, self._alike.get(key))
+            self._alike.setdefault(key, self._own[commit])
+        return self._own[commit]
 
     # --- readings ------------------------------------------------------------------------------
 

@@ -432,3 +432,55 @@ def test_a_long_name_and_a_long_author_never_cut_a_number(mist):
         out = mist.ok(*arguments).out
         assert "1.12345678" in out
         assert max(map(len, out.split("\n"))) <= 80
+
+
+def levels_told(studio: Studio, name: str) -> list[tuple[str, str, str]]:
+    """(reason, material, before to after) of every change of a line in a history, but for what followed."""
+    told = []
+    for row in studio.json("history", name)["revisions"]:
+        for change in row["lines"]:
+            if change["kind"] != "followed":
+                told.append((row["reason"], change["material"], f"{change['before_percent']} to {change['after_percent']}"))
+    return told
+
+
+@pytest.fixture
+def plain(studio) -> Studio:
+    """A small plan, saved once."""
+    for id in ("oil", "gly"):
+        studio.material(id, "humectant", {id.capitalize(): 100})
+    studio.formula("t", {"A": {"water": "balance", "oil": "0.10", "gly": "1.00"}})
+    studio.ok("revise", "t", "--reason", "first")
+    return studio
+
+
+def test_both_sides_of_a_merge_that_came_to_the_same_tell_only_what_happened(plain):
+    plain.git("checkout", "-qb", "side")
+    plain.ok("set", "t", "oil=0.50", "--reason", "sideoil")
+    plain.ok("set", "t", "gly=3.00", "--reason", "sidegly")
+    plain.git("checkout", "-q", "main")
+    plain.write("other.txt", "x")
+    plain.save_as("Ada", "2026-03-01", "other.txt")
+    plain.git("cherry-pick", "side~1", "side")
+    plain.git("merge", "-q", "--no-edit", "side")
+    told = levels_told(plain, "t")
+    assert {t for t in told if t[0] != "first"} == {("sideoil", "oil", "0.10 to 0.50"), ("sidegly", "gly", "1.00 to 3.00")}
+
+
+def test_an_old_row_never_changes_when_a_commit_is_added(plain):
+    plain.formula("pre", {"A": {"water": "balance", "gly": "10.00"}})
+    plain.ok("revise", "pre", "--reason", "p1")
+    plain.ok("set", "t", "A:pre=5.00", "--reason", "with premix")
+    plain.ok("set", "pre", "gly=20.00", "--reason", "p2")
+    plain.ok("set", "pre", "gly=30.00", "--reason", "p3")
+    plain.git("checkout", "-qb", "side")
+    plain.edit("materials/oil.toml", 'name = "oil"', 'name = "oil, pressed"')
+    plain.save_as("Joss", "2026-03-01", "materials/oil.toml", message="a better name")
+    plain.git("checkout", "-q", "main")
+    plain.ok("set", "t", "oil=0.20", "--reason", "more oil")
+    plain.git("merge", "-q", "--no-edit", "side")
+    before = plain.json("history", "t")["revisions"]
+    changes = [c for row in before for c in row["materials_changed"] if c["material"] == "pre"]
+    assert [(c["before"], c["after"]) for c in changes] == [("20.00", "30.00"), ("10.00", "20.00")]
+    plain.ok("set", "t", "pre=none", "--reason", "drop")
+    assert plain.json("history", "t")["revisions"][1:] == before
