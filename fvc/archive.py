@@ -239,14 +239,20 @@ class Archive:
             self._stated[id] = stated_revision(self._blobs[id].data) if id in self._blobs else None
         return introducing(touches, self._stated)
 
-    def is_later(self, path: str, path_then: str, revision: int, commit: str) -> bool:
-        """True when the plan in `commit` still says `revision` but is not the text that introduced it."""
+    def is_later(self, path: str, path_then: str, reading: Reading, commit: str) -> bool:
+        """True when the plan in `commit` still says its revision, and it or a record it reaches is not what was saved as that."""
+        revision = reading.plan.revision
         found = self.introductions(path, revision).get(revision, [])
-        blob = self.at(commit).source.key(path_then)
-        if any(i.touch.after == blob for i in found):
-            return False
-        if any(self.overlook(i.touch) for i in found):
-            return self.is_later(path, path_then, revision, commit)
+        here = self.at(commit).source
+        for each in found:
+            if each.touch.commit.id == commit:
+                return False
+            then = self.at(each.touch.commit.id).source
+            reached = (p for id in reading.records for p in (plan_path(id), material_path(id)))
+            if each.touch.after == here.key(path_then) and all(then.key(p) == here.key(p) for p in reached):
+                return False
+        if any(self.overlook(each.touch) for each in found):
+            return self.is_later(path, path_then, reading, commit)
         return bool(found)
 
     def overlook(self, touch: Touch) -> bool:

@@ -101,6 +101,15 @@ class Chronicle:
         found = self._reading(index, before=True)
         return None if isinstance(found, Refusal) else found
 
+    def last_readable(self, index: int) -> Reading | None:
+        """The newest state older than commit number `index` that can be read."""
+        older = range(index + 1, len(self.commits))
+        return next((r for i in older if self.commits[i].id in self.touches and isinstance(r := self.after(i), Reading)), None)
+
+    def was_unreadable(self, index: int) -> bool:
+        """True when there was a plan before commit number `index`, and it cannot be read."""
+        return isinstance(self._reading(index, before=True), Refusal)
+
     def _reading(self, index: int, *, before: bool) -> Reading | Refusal | None:
         key = (index + before, "") if self._moments else (index, "before" if before else "after")
         if key not in self._readings:

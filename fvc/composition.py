@@ -57,6 +57,7 @@ def explode(parts: Iterable[tuple[str, Fraction]], materials: Mapping[str, Mater
     names: dict[str, str] = {}
     sources: dict[str, dict[str, None]] = {}
     constituents: dict[str, Share] = {}
+    inside: dict[str, str] = {}
     undeclared, water = NOTHING, NOTHING
     undeclared_from: dict[str, None] = {}
     for id, percent in parts:
@@ -78,7 +79,8 @@ def explode(parts: Iterable[tuple[str, Fraction]], materials: Mapping[str, Mater
                 undeclared_from[id] = None
             water += material.water.of(percent)
         for inci, share in (material.constituents if material else {}).items():
-            constituents[inci] = constituents.get(inci, NOTHING) + share.of(percent)
+            name = inside.setdefault(inci_key(inci), inci)
+            constituents[name] = constituents.get(name, NOTHING) + share.of(percent)
     substances = tuple(
         Substance(names[key], share, tuple(sources[key]))
         for key, share in sorted(shares.items(), key=lambda item: (-_rank(item[1]), names[item[0]]))

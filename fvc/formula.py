@@ -21,6 +21,7 @@ FIXED, BALANCE, OPEN, RATIO, MADE = "fixed", "balance", "open", "ratio", "made"
 # Functions whose lines never take the rounding remainder of a weigh sheet.
 PROTECTED_FUNCTIONS = frozenset({"preservative", "essential oil"})
 
+MOST_RATIOS = 50  # that refer to each other in a row; no maker's plan comes near
 PREMIX = "premix"  # the function of a formula that stands as a material in another
 
 
@@ -148,7 +149,10 @@ def level_words(text: str) -> Level:
         reason = why_not_an_id(name)
         if reason:
             raise ValueError(f'"{name}" in a ratio is not an id: {reason}; a ratio is "4 x ID", "4 x (ID + ID)" or "4 x all FUNCTION"')
-    return Level(RATIO, plain, factor, tuple(dict.fromkeys(ids)))
+    twice = next((name for name in ids if ids.count(name) > 1), None)
+    if twice:
+        raise ValueError(f'"{twice}" stands twice in the ratio: name it once, and double the number instead')
+    return Level(RATIO, plain, factor, tuple(ids))
 
 
 class Amount(NamedTuple):
@@ -156,11 +160,13 @@ class Amount(NamedTuple):
 
     percent: exact, None when it cannot be known (an open line without expectation, a broken ratio).
     decimals: the digits to show, by what was typed.
+    waits_for: for a ratio, the open lines without expectation that it refers to; they count 0 in it.
     """
 
     line: Line
     percent: Fraction | None
     decimals: int
+    waits_for: tuple[str, ...] = ()
 
     @property
     def counted(self) -> Fraction:
@@ -216,6 +222,7 @@ def close(plan: Plan, functions: Mapping[str, Sequence[str]]) -> Closure:
         by_material.setdefault(line.material, []).append(index)
     balances = [i for i, line in enumerate(lines) if line.level.kind == BALANCE]
     percents: dict[int, Fraction | None] = {}
+    waits: dict[int, tuple[str, ...]] = {}
     decimals: dict[int, int] = {}
 
     for i, line in enumerate(lines):
@@ -251,6 +258,12 @@ def close(plan: Plan, functions: Mapping[str, Sequence[str]]) -> Closure:
         """Fill in line i; False when it cannot be worked out (its fault is noted once)."""
         if i in percents:
             return lines[i].level.kind != RATIO or percents[i] is not None
+        if len(trail) > MOST_RATIOS:
+            faults.append(
+                Fault(f"more than {MOST_RATIOS} ratios wait for each other", path=lines[i].path, next="give one of these lines a number")
+            )
+            percents[i], decimals[i] = None, 0
+            return False
         if i in trail or lines[i].level.kind == BALANCE:
             start = trail.index(i) if i in trail else 0
             ring = " -> ".join(lines[k].material for k in (*trail[start:], i))
@@ -272,6 +285,8 @@ def close(plan: Plan, functions: Mapping[str, Sequence[str]]) -> Closure:
         assert factor is not None
         value = factor.value * sum((percents[k] or ZERO for k in wanted), ZERO)
         percents[i] = value
+        unset = [lines[k].material for k in wanted if lines[k].level.kind == OPEN and percents[k] is None]
+        waits[i] = tuple(dict.fromkeys([*unset, *(id for k in wanted for id in waits.get(k, ()))]))
         decimals[i] = max([decimals[k] for k in wanted] + [needed_decimals(value) or 0])
         if value > 100:
             faults.append(
@@ -312,7 +327,7 @@ def close(plan: Plan, functions: Mapping[str, Sequence[str]]) -> Closure:
         percents.setdefault(i, None)
         decimals[i] = most
 
-    amounts = tuple(Amount(line, percents[i], decimals[i]) for i, line in enumerate(lines))
+    amounts = tuple(Amount(line, percents[i], decimals[i], waits.get(i, ())) for i, line in enumerate(lines))
     total = sum((a.counted for a in amounts), ZERO)
     if not faults and total != HUNDRED:
         faults.append(total_fault(amounts, total))

@@ -16,12 +16,12 @@ from fvc.composition import as_material
 from fvc.errors import Fault, Refusal
 from fvc.files.materials import read_material
 from fvc.files.parsed import Parsed
-from fvc.files.plans import read_plan
+from fvc.files.plans import PHASE_KEYS, read_plan
 from fvc.files.toml_text import TomlText
 from fvc.formula import MADE, OPEN, Amount, Closure, Level, Line, Phase, Plan, close
 from fvc.git import blob_id
 from fvc.material import Material
-from fvc.names import suggestion
+from fvc.names import suggestion, why_not_an_id
 from fvc.reading import Reading, Side
 from fvc.sources import Source
 
@@ -243,6 +243,14 @@ class Formulary:
                 records.setdefault(line.material, {})
         closure = close(plan, {id: m.functions for id, m in materials.items()})
         closure = replace(closure, faults=tuple(located(f, parsed.text) for f in closure.faults))
+        faults += self._outside(parsed)
+        for amount in closure.amounts:
+            if amount.waits_for:
+                what = (
+                    f"{', '.join(amount.waits_for)} is open and has no expected level, so it counts 0 in the ratio {amount.line.level.text}"
+                )
+                way = 'give it one:  { level = "open", expect = 0.40 }'
+                warnings.append(located(Fault(what, path=amount.line.path, next=way), parsed.text))
         return Reading(
             plan=plan,
             closure=closure,
@@ -252,6 +260,25 @@ class Formulary:
             faults=(*faults, *closure.faults),
             warnings=tuple(dict.fromkeys(warnings)),
         )
+
+    def _outside(self, parsed: Parsed[Plan]) -> list[Fault]:
+        """Materials that stand in a phase but not below its [phase.X.percent], where they would silently not count."""
+        faults = []
+        phases = parsed.text.values.get("phase", {}) if parsed.text else {}
+        for name, table in phases.items() if isinstance(phases, dict) else ():
+            for key in table if isinstance(table, dict) else ():
+                if (
+                    key not in PHASE_KEYS
+                    and why_not_an_id(key) is None
+                    and (self.source.has(material_path(key)) or self.source.has(plan_path(key)))
+                ):
+                    fault = Fault(
+                        f"{key} stands outside [phase.{name}.percent], so it does not count",
+                        path=f"phase.{name}.{key}",
+                        next=f"put the line  [phase.{name}.percent]  above it",
+                    )
+                    faults.append(located(fault, parsed.text))
+        return faults
 
     def read_as_made(self, trial: Trial, side: Side) -> Reading:
         """A batch as it was made, as a reading like any other; its own records come first.

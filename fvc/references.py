@@ -191,7 +191,7 @@ def with_side(archive: Archive, reading: Reading, reference: Reference) -> Readi
     later = False
     if saved and reading.plan.revision:
         path = reference.path
-        later = archive.is_later(path, path, reading.plan.revision, archive.head or "")
+        later = archive.is_later(path, path, reading, archive.head or "")
     return replace(reading, side=Side(reference.text, None, reading.plan.revision, saved, later, not isinstance(archive.found, Fault)))
 
 
@@ -206,7 +206,7 @@ def in_commit(archive: Archive, reference: Reference, commit: str, path: str) ->
         )
     reading = archive.read_at(commit, path, Side(reference.text, commit, None, True))
     now = reference.path
-    later = bool(reading.plan.revision) and archive.is_later(now, path, reading.plan.revision, commit)
+    later = bool(reading.plan.revision) and archive.is_later(now, path, reading, commit)
     return replace(reading, side=reading.side._replace(later=later))
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import contextlib
 from dataclasses import dataclass
 
 from fvc.archive import Archive, stated_revision
@@ -15,7 +15,7 @@ from fvc.files.toml_text import TomlText
 from fvc.files.writer import replaced, writing
 from fvc.formulary import SETTINGS_FILE, plan_of_path, plan_path
 from fvc.git import NO_IDENTITY
-from fvc.reading import Reading
+from fvc.reading import Reading, Side
 from fvc.record import flatten
 from fvc.references import Reference, folder_reading, in_commit, in_folder
 
@@ -38,9 +38,10 @@ class Saved:
     renamed_from: str = ""
 
 
-def revise(archive: Archive, reference: Reference, reason: str, extra_env: Mapping[str, str] | None = None) -> Saved | None:
+def revise(archive: Archive, reference: Reference, reason: str, *, locked: bool = False) -> Saved | None:
     """Save `NAME` or `NAME/VARIANT` from the folder; None when there is nothing to save.
 
+    locked: the caller holds the writers' lock already.
     Raises Refusal for an empty reason, a plan that is not sound, a locked plan, a nested formula
     with unsaved edits, or a repository that cannot be saved to; the folder is then as it was.
     """
@@ -49,8 +50,8 @@ def revise(archive: Archive, reference: Reference, reason: str, extra_env: Mappi
     if reference.ending:
         raise Refusal(f"{reference.text} is a saved state; a revision is saved from the folder", next=f"fvc revise {reference.plan_name}")
     ready_to_save(archive)
-    with writing(archive.repository.common_dir):
-        return _revise(archive, reference, " ".join(reason.split()), extra_env)
+    with contextlib.nullcontext() if locked else writing(archive.repository.common_dir):
+        return _revise(archive, reference, " ".join(reason.split()))
 
 
 def ready_to_save(archive: Archive) -> None:
@@ -70,7 +71,7 @@ def ready_to_save(archive: Archive) -> None:
         raise Refusal(NO_IDENTITY)
 
 
-def _revise(archive: Archive, reference: Reference, reason: str, extra_env: Mapping[str, str] | None) -> Saved | None:
+def _revise(archive: Archive, reference: Reference, reason: str) -> Saved | None:
     repository = archive.repository
     path = reference.path
     reading = in_folder(archive, reference)
@@ -105,9 +106,9 @@ def _revise(archive: Archive, reference: Reference, reason: str, extra_env: Mapp
     message = revision_message(reference.plan_name, number, reason, reading, change, earlier)
     saved_paths = list(dict.fromkeys([path, *([earlier] if earlier else []), *changed]))
     with replaced(archive.root / path, new, old, path, repository.git_dir) as waiting:
-        commit = repository.save([repository.prefix + p for p in saved_paths], message, extra_env)
+        commit = repository.save([repository.prefix + p for p in saved_paths], message)
         waiting.stopped = False  # too late for Ctrl-C: it is saved, and that is said
-    others = _users(archive, [p for p in changed if p.startswith("materials/")], path)
+    others = _users(archive, changed, path)
     return Saved(
         name=reference.plan_name,
         revision=number,
@@ -175,7 +176,7 @@ def revision_message(name: str, number: int, reason: str, after: Reading, change
 def saved_reading(archive: Archive, reference: Reference, earlier: str | None = None) -> Reading | None:
     """The plan as last saved on this branch, `earlier` being its file then if it has been renamed since.
 
-    None when it was not saved, or cannot be read.
+    Where that cannot be read, the newest saved state that can be; None when there is none.
     """
     path = earlier or reference.path
     if archive.head is None or archive.at(archive.head).source.key(path) is None:
@@ -183,6 +184,12 @@ def saved_reading(archive: Archive, reference: Reference, earlier: str | None = 
     try:
         return in_commit(archive, Reference(reference.plan_name, reference.name, reference.variant), archive.head, path)
     except Refusal:
+        for touch in archive.touches(path):
+            try:
+                if touch.after:
+                    return archive.read_at(touch.commit.id, touch.path, Side(reference.plan_name, touch.commit.id, None, True))
+            except Refusal:
+                continue
         return None
 
 
@@ -211,8 +218,8 @@ def next_number(archive: Archive, path: str) -> int:
 
 
 def _users(archive: Archive, records: list[str], path: str) -> tuple[str, ...]:
-    """Other plans in the folder that use one of these records; those that cannot be read are passed over."""
-    ids = {p.removeprefix("materials/").removesuffix(".toml") for p in records}
+    """Other plans in the folder that use one of these records, this plan among them; unreadable ones are passed over."""
+    ids = {p.removeprefix("materials/").removeprefix("formulas/").removesuffix(".toml") for p in records}
     users = []
     names = [(f, "") for f in archive.now.formulas()] + [(f, v) for f in archive.now.formulas() for v in archive.now.variants(f)]
     for name, variant in names:

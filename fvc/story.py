@@ -159,6 +159,9 @@ def _row(archive: Archive, chronicle: Chronicle, index: int) -> Row | None:
         if chronicle.is_broken(index):
             archive.says_no_number(touch.after)
         return Row(UNREADABLE, None, commit, reason, problem=after.faults[0].message)
+    skipped = before is None and chronicle.was_unreadable(index)
+    if skipped:
+        before = chronicle.last_readable(index)
     lines = pair_lines(before.closure.amounts if before else (), after.closure.amounts, _batch(after))
     records = record_differences(before.records, after.records) if before else ()
     if touch is None:
@@ -174,7 +177,7 @@ def _row(archive: Archive, chronicle: Chronicle, index: int) -> Row | None:
         text_differences(before, after, lines) if before else (),
         records,
         first=before is None,
-        problem="" if after.sound else after.faults[0].message,
+        problem=after.faults[0].message if not after.sound else "compared with the last state that can be read" if skipped else "",
     )
 
 

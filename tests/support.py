@@ -86,6 +86,12 @@ class Studio:
         )
         return Result(done.returncode, done.stdout.decode(), done.stderr.decode())
 
+    def start(self, *arguments: str) -> subprocess.Popen[bytes]:
+        """Start a command line and go on; what it prints is dropped."""
+        env = os.environ | {"PYTHONPATH": str(Path(__file__).parent.parent), "PYTHONUTF8": "1"}
+        quiet = subprocess.DEVNULL
+        return subprocess.Popen([sys.executable, "-m", "fvc", *arguments], cwd=self.root, env=env, stdout=quiet, stderr=quiet, stdin=quiet)
+
     def ok(self, *arguments: str, **options: Any) -> Result:
         """Run a command that must succeed."""
         result = self.fvc(*arguments, **options)

@@ -396,3 +396,8 @@ def test_no_likely_line_where_nothing_explains_the_gap():
 
 def test_a_plan_without_lines():
     assert "no lines" in fault("")
+
+
+def test_a_ratio_names_each_line_once():
+    with pytest.raises(ValueError, match="stands twice in the ratio"):
+        level_words("4 x (oil + oil)")

@@ -626,3 +626,11 @@ def test_a_bad_plan_in_the_past_does_not_hinder_the_present(lotion):
 def test_tables_inside_tables_without_end_are_refused(toner):
     toner.write("formulas/deep.toml", "format = 1\nx = " + "[" * 60 + "]" * 60 + "\n[phase.A.percent]\nwater = 100\n")
     assert "nested too deeply" in toner.refused("sheet", "deep")
+
+
+def test_materials_that_stand_outside_the_percents_are_no_silent_loss(here, lotion):
+    lotion.write(PATH, LOTION.replace("[phase.B.percent]\n", ""))
+    for command in ("sheet", "weigh"):
+        said = here(command, "lotion", code=2).err
+        assert "stands outside [phase.B.percent], so it does not count" in said
+    assert "stands outside" in here("revise", "lotion", "--reason", "x", code=2).err

@@ -404,3 +404,27 @@ def test_settings_that_are_not_saved_are_said_with_the_commands_whole(toner):
     toner.git("commit", "-qm", "Settings", "formulary.toml")
     assert toner.ok("--json").data["settings_saved"] is True
     assert "formulary.toml" not in toner.ok().out
+
+
+@pytest.mark.parametrize("width", [30, 44, 60])
+def test_a_narrow_terminal_cuts_no_digit(toner, width):
+    for arguments, number in (
+        (["weigh", "toner", "--batch", "20kg"], "18084.00"),
+        (["sheet", "toner"], "162.76"),
+        (["trace", "toner", "water"], "90.42"),
+    ):
+        assert number in toner.ok(*arguments, env={"COLUMNS": str(width)}).out
+
+
+def test_a_formula_that_is_gone_from_the_folder_is_missed(toner):
+    (toner.root / "formulas/toner.toml").unlink()
+    page = " ".join(toner.ok().out.split())
+    assert "toner: it was saved and is gone from the folder; to have it back: git restore formulas/toner.toml" in page
+    toner.git("restore", "formulas/toner.toml")
+    assert "gone" not in toner.ok().out
+
+
+def test_a_plain_locale_without_utf8_ends_in_no_fault(toner):
+    toner.edit("formulas/toner.toml", 'title = "toner"', 'title = "Öl"')
+    result = toner.fvc("sheet", "toner", env={"LC_ALL": "C", "PYTHONUTF8": "0", "PYTHONCOERCECLOCALE": "0"})
+    assert result.code == 0, result

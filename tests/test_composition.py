@@ -266,3 +266,10 @@ def test_a_name_that_is_spelled_otherwise_is_one_row_of_a_difference(studio):
         ("Aqua", "99.7", "99.75", "0.05"),
         ("SODIUM  BENZOATE", "0.3", "0.25", "-0.05"),
     ]
+
+
+def test_an_active_named_twice_is_a_fault_and_not_counted_twice():
+    text = b'format = 1\nactive = ["Citric Acid", "citric  acid"]\n[composition]\n"Citric Acid" = 50\n"Aqua" = "balance"\n'
+    parsed = read_material(text, "materials/cit.toml", "cit")
+    assert parsed.value is None
+    assert [f.message for f in parsed.faults] == ['"citric  acid" is named twice']

@@ -484,3 +484,38 @@ def test_an_old_row_never_changes_when_a_commit_is_added(plain):
     assert [(c["before"], c["after"]) for c in changes] == [("20.00", "30.00"), ("10.00", "20.00")]
     plain.ok("set", "t", "pre=none", "--reason", "drop")
     assert plain.json("history", "t")["revisions"][1:] == before
+
+
+def broken_and_mended(plain: Studio, status: str = "idea") -> None:
+    """A plan saved, then broken by a plain commit."""
+    plain.edit("formulas/t.toml", 'use = "leave-on"', f'use = "leave-on"\nstatus = "{status}"')
+    plain.ok("revise", "t", "--reason", "second")
+    plain.edit("formulas/t.toml", "gly = 1.00", "gly = = 2")
+    plain.save_as("Joss", "2026-03-02", "formulas/t.toml", message="oops")
+
+
+def test_behind_a_state_that_cannot_be_read_only_what_changed_is_told(plain):
+    broken_and_mended(plain)
+    plain.edit("formulas/t.toml", "gly = = 2", "gly = 2.00")
+    plain.ok("revise", "t", "--reason", "mended")
+    assert ("mended", "gly", "1.00 to 2.00") in levels_told(plain, "t")
+    assert [t for t in levels_told(plain, "t") if t[1] == "oil"] == [("first", "oil", "None to 0.10")]
+    assert "gly 1.00 to 2.00" in plain.git("log", "-1", "--format=%b")
+    assert "compared with the last state that can be read" in plain.ok("history", "t").out
+
+
+def test_a_lock_is_not_broken_by_a_state_that_cannot_be_read(plain):
+    broken_and_mended(plain, status="locked")
+    plain.edit("formulas/t.toml", "gly = = 2", "gly = 5.00")
+    assert "t is locked as revision 2" in plain.refused("revise", "t", "--reason", "sneak")
+
+
+def test_the_same_plan_over_a_changed_premix_is_later_than_its_revision(plain):
+    plain.formula("pre", {"A": {"water": "balance", "gly": "10.00"}})
+    plain.ok("revise", "pre", "--reason", "p1")
+    plain.ok("set", "t", "A:pre=5.00", "--reason", "with premix")
+    assert "t, revision 2\n" in plain.ok("sheet", "t").out
+    said = plain.ok("set", "pre", "gly=20.00", "--reason", "p2").out
+    assert "what was saved is also used in t" in said
+    assert "t, revision 2+\n" in plain.ok("sheet", "t").out
+    assert "t, revision 2\n" in plain.ok("sheet", "t.2").out

@@ -281,7 +281,7 @@ def test_lines_without_a_phase_go_to_phase_a(here, studio):
 
 
 def test_a_formula_from_grams_totals_100_and_says_how_it_was_rounded(studio):
-    result = studio.ok("new", "formula", "salve", "A:sunflower-oil=70g", "A:beeswax=13g", "A:shea-butter=7 g")
+    result = studio.ok("new", "formula", "salve", "A:sunflower-oil=70g", "A:beeswax=13g", "A:shea-butter=7 g", "--decimals", "2")
     plan = valid("formula", studio.read("formulas/salve.toml"))
     assert {line.material: line.level.text for line in plan.lines} == {"sunflower-oil": "77.78", "beeswax": "14.44", "shea-butter": "7.78"}
     assert sum(line.level.number.value for line in plan.lines) == 100
@@ -297,7 +297,7 @@ def test_grams_in_several_units_and_more_decimals(here, studio):
 
 
 def test_a_weight_that_would_round_to_nothing_is_refused(here, studio):
-    said = here("new", "formula", "salve", "A:oil=300g", "A:dye=0.001g", code=2).err
+    said = here("new", "formula", "salve", "A:oil=300g", "A:dye=0.001g", "--decimals", "2", code=2).err
     assert "A:dye=0.001g: that is 0.00033333 %, which rounds to 0 at 2 decimals; add --decimals" in said
     assert not (studio.root / "formulas/salve.toml").exists()
     here("new", "formula", "salve", "A:oil=300g", "A:dye=0.001g", "--decimals", "6")
@@ -306,8 +306,8 @@ def test_a_weight_that_would_round_to_nothing_is_refused(here, studio):
 def test_equal_weights_stay_equal_and_what_is_missing_is_told(here, studio):
     result = here("new", "formula", "salve", "A:oil=10g", "A:wax=10g", "A:butter=10g")
     plan = valid("formula", studio.read("formulas/salve.toml"))
-    assert [line.level.text for line in plan.lines] == ["33.33", "33.33", "33.33"]
-    assert "the lines total 99.99, 0.01 short of 100" in result.err
+    assert [line.level.text for line in plan.lines] == ["33.3333", "33.3333", "33.3333"]
+    assert "the lines total 99.9999, 0.0001 short of 100" in result.err
 
 
 def test_what_is_still_to_do_is_told_and_the_file_is_there(here, studio):

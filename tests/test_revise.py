@@ -142,7 +142,7 @@ def test_other_plans_that_use_a_changed_record_are_named(toner):
     toner.edit("materials/panthenol-75.toml", '"Panthenol" = 75', '"Panthenol" = 74')
     said = toner.ok("revise", "toner", "--reason", "the new drum is weaker").out
     assert "with the material records panthenol-75" in said
-    assert "these records are also used in base, cream, lotion" in said
+    assert "what was saved is also used in base, cream, lotion" in said
 
 
 def test_a_variant_is_revised_under_its_own_name(toner):

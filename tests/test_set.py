@@ -562,3 +562,37 @@ def test_in_a_terminal_save_does_not_ask(mist):
 def test_a_phase_that_was_not_there_is_said(toner):
     assert "phase D is new, behind the others" in toner.ok("set", "toner", "D:betaine=0.10").out
     assert "is new" not in toner.ok("set", "toner", "C:betaine=0.10").out
+
+
+def test_earlier_changes_that_go_along_with_a_reason_are_shown(toner):
+    toner.ok("set", "toner", "betaine=1.00", "--save")
+    out = toner.ok("set", "toner", "neroli-oil=0.30", "--reason", "lighter scent").out
+    assert "betaine" in out.partition("Saved toner")[0]
+    assert "Changes made before and not saved yet are among these" in " ".join(out.split())
+    data = toner.json("set", "toner", "neroli-oil=0.20", "--reason", "lighter still")
+    assert [line["material"] for line in data["lines"] if line["kind"] == "lowered"] == ["neroli-oil"]
+
+
+def test_a_record_that_is_saved_by_set_counts_as_saved(toner):
+    toner.edit("materials/lactic-acid-80.toml", '"Lactic Acid" = 80', '"Lactic Acid" = 78')
+    data = toner.json("set", "toner", "lactic-acid-80=0.18", "--reason", "a new strength")
+    assert data["saved"] is True
+    assert [c["after"] for c in data["materials_changed"]] == ["78"]
+
+
+def test_a_line_that_moves_in_one_command_stands_in_one_phase(toner):
+    out = toner.ok("set", "toner", "B:neroli-oil=none", "C:neroli-oil=0.40").out
+    assert "more than one phase" not in out
+    assert "more than one phase" in toner.ok("set", "toner", "C:neroli-oil=0.40").out
+
+
+def test_two_writers_leave_what_one_of_them_saved_or_nothing(toner):
+    hooks = toner.root / ".git/hooks/pre-commit"
+    hooks.write_text("#!/bin/sh\nsleep 1\nexit 1\n")
+    hooks.chmod(0o755)
+    toner.edit("formulas/toner.toml", "betaine = 1.50", "betaine = 1.00")
+    before = toner.read("formulas/toner.toml")
+    first = toner.start("revise", "toner", "--reason", "one")
+    second = toner.start("set", "toner", "propanediol=2.00", "--reason", "two")
+    assert (first.wait(timeout=60), second.wait(timeout=60)) == (2, 2)
+    assert toner.read("formulas/toner.toml") == before

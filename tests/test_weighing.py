@@ -279,3 +279,14 @@ def test_a_line_that_no_scale_carries_is_said(toner):
     toner.edit("formulary.toml", 'scales = [{ step = "0.01 g" }]', 'scales = [{ step = "1 g", max = "5 kg" }]')
     assert "water is more than any scale here carries (5000 g): weigh it in parts." in toner.ok("weigh", "toner", "--batch", "9 kg").out
     assert "weigh it in parts" not in toner.ok("weigh", "toner", "--batch", "5 kg").out
+
+
+def test_a_ratio_on_an_open_line_waits_for_the_bench(toner):
+    toner.edit("formulas/toner.toml", "neroli-oil = 0.40", 'neroli-oil = "open"')
+    toner.edit("formulas/toner.toml", "polysorbate-20 = 1.60", 'polysorbate-20 = "4 x neroli-oil"')
+    result = toner.ok("weigh", "toner")
+    row = next(r for r in result.out.splitlines() if "polysorbate-20" in r)
+    assert "0.00" not in row
+    assert "4 x neroli-oil, by what neroli-oil came to: ________ g" in result.out
+    assert "not counted: neroli-oil, open" in result.out
+    assert "counts 0 in the ratio 4 x neroli-oil" in result.err

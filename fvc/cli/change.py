@@ -61,25 +61,29 @@ def set(  # the command's own word
         raise Refusal([*after.faults, *_room(before, after)])
     if reason.strip():
         ready_to_save(archive)
-    result = compare(before, _unsaved(after, new != old), batch_of(after, batch, density)[0])
+    earlier = saved_reading(archive, reference) if reason.strip() else None
+    goes_along = earlier is not None and bool(compare(earlier, before, None).different)
+    result = compare(earlier or before, _unsaved(after, new != old), batch_of(after, batch, density)[0])
     write = bool(save or reason.strip())
     if not as_json:
-        _show(result, before, edits)
+        _show(result, before, after, edits)
+        if goes_along:
+            print_note("Changes made before and not saved yet are among these, and will be saved with the same reason.")
         if not write and new != old and interactive():
             write = confirmed("write this into the plan?")
     saved: Saved | None = None
     if reason.strip():
-        with replaced(archive.root / path, new, old, path, archive.repository.git_dir):
-            saved = save_revision(Archive.open(archive.root), reference, reason)
+        with writing(_lock_folder(archive)), replaced(archive.root / path, new, old, path, archive.repository.git_dir):
+            saved = save_revision(Archive.open(archive.root), reference, reason, locked=True)
     elif write and new != old:
         with writing(_lock_folder(archive)):
             replace(archive.root / path, new, old, path)
     if as_json:
         from fvc.show import data
 
-        print_json(data.diff(result, saved=write and new != old))
+        print_json(data.diff(result, saved=saved is not None or (write and new != old)))
     elif new == old:
-        screen().print("The plan says this already; nothing to write.")
+        print_note("The plan says this already; nothing to write.")
     elif not write:
         print_note("Nothing was written. Add --save to write it, or --reason TEXT to save a revision as well.")
     else:
@@ -100,7 +104,7 @@ def _room(before: Reading, after: Reading) -> list[Fault]:
     return [Fault(room(before))] if before.closure.closed and not after.closure.closed else []
 
 
-def _show(result: Diff, before: Reading, edits: list[LevelEdit]) -> None:
+def _show(result: Diff, before: Reading, after: Reading, edits: list[LevelEdit]) -> None:
     from fvc.show import differences
 
     differences.diff(screen(), result, proposed=True)
@@ -109,15 +113,15 @@ def _show(result: Diff, before: Reading, edits: list[LevelEdit]) -> None:
             print_note(
                 f"{edit.material}: rounded to {edit.level.text if edit.level else ''}, {shown(abs(edit.rounded), 4, 8)} points away from exact"
             )
-        if edit.adds and any(line.material == edit.material for line in before.plan.lines):
-            print_note(f"{edit.material} now stands in two phases")
+        if edit.adds and sum(line.material == edit.material for line in after.plan.lines) > 1:
+            print_note(f"{edit.material} now stands in more than one phase")
         if edit.adds and not any(phase.name == edit.phase for phase in before.plan.phases):
             print_note(f"phase {edit.phase} is new, behind the others")
 
 
 def print_note(text: str) -> None:
     """A sentence for a person, to stdout behind the table it belongs to."""
-    screen().print(text)
+    screen().say(text)
 
 
 def folder_reference(name: str) -> Reference:
@@ -192,4 +196,4 @@ def show_saved(result: Saved | None, name: str) -> None:
     if records:
         out.say(f"with the material records {', '.join(records)}")
     if result.others:
-        out.say(f"these records are also used in {', '.join(result.others)}: look with  fvc diff")
+        out.say(f"what was saved is also used in {', '.join(result.others)}: look with  fvc diff")

@@ -68,7 +68,7 @@ def _streams() -> None:
     for name, mode in (("stdin", "r"), ("stdout", "w"), ("stderr", "w")):
         if getattr(sys, name) is None:  # `fvc sheet x >&-`
             setattr(sys, name, open(os.devnull, mode, encoding="utf-8"))  # noqa: SIM115  (for the rest of the run)
-    if isinstance(sys.stdout, io.TextIOWrapper) and sys.stdout.errors == "strict":
+    if isinstance(sys.stdout, io.TextIOWrapper) and sys.stdout.errors in ("strict", "surrogateescape"):
         sys.stdout.reconfigure(errors="replace")
 
 

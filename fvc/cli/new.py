@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import shlex
 from collections.abc import Callable
 from pathlib import Path
 from typing import Annotated, TypeVar
@@ -48,7 +49,12 @@ def new(
         list[str] | None, typer.Option("--function", metavar="WORD", help="What a material does; may be given more than once.")
     ] = None,
     inci: Annotated[str, typer.Option("--inci", metavar="NAME", help="The INCI name, when a material is one substance.")] = "",
-    decimals: Annotated[int, typer.Option("--decimals", min=0, max=8, help="Decimals of levels worked out from grams.")] = 2,
+    decimals: Annotated[
+        int | None,
+        typer.Option(
+            "--decimals", min=0, max=8, help="Decimals of levels worked out from grams; else as formulary.toml says.", show_default=False
+        ),
+    ] = None,
 ) -> int:
     """A commented starting file: a formulary, a formula, or the record of a raw material."""
     if kind not in KINDS:
@@ -72,7 +78,10 @@ def new(
         text = templates.material(title or name.replace("-", " ").capitalize(), function or [], inci)
         path = material_path(name)
     else:
-        text, path = _formula(archive, name, title, batch, lines or [], decimals), plan_path(name)
+        text, path = (
+            _formula(archive, name, title, batch, lines or [], archive.now.settings().decimals if decimals is None else decimals),
+            plan_path(name),
+        )
     replace(archive.root / path, text.encode(), None, path)
     out = screen()
     out.print(f"Made {folder_name(archive.root / path)}. Open it in your editor.")
@@ -157,7 +166,7 @@ def new_formulary(folder: Path, title: str) -> int:
     out.print(f"Made {folder_name(folder)}: {SETTINGS_FILE}, schemas for your editor, and the material water.")
     _first_save(folder.resolve(), list(files))
     out.print("Next:")
-    out.print(f"    cd {folder_name(folder)}")
+    out.print(f"    cd {shlex.quote(folder_name(folder))}")
     out.print("    fvc new material glycerin --function humectant --inci Glycerin")
     out.print("    fvc new formula face-toner A:water=balance A:glycerin=3")
     out.print("    fvc sheet face-toner")

@@ -7,9 +7,10 @@ from typing import Any
 from fvc.archive import Archive
 from fvc.cli.parsing import open_archive, print_json, screen, warn
 from fvc.errors import EXIT_DONE, Fault, Refusal
+from fvc.formulary import plan_path
 from fvc.names import why_not_an_id
 from fvc.references import Reference, folder_reading
-from fvc.saving import settings_unsaved
+from fvc.saving import renamed_from, settings_unsaved
 
 
 def today(as_json: bool) -> int:
@@ -32,6 +33,7 @@ def show_today(archive: Archive, as_json: bool = False) -> int:
     """Print today's page."""
     plans = [_plan(archive, Reference(f, f)) for f in archive.now.formulas()]
     plans += [_plan(archive, Reference(f"{f}/{v}", f, v)) for f in archive.now.formulas() for v in archive.now.variants(f)]
+    plans += [_gone(f) for f in _missing(archive)]
     trials, problems = _open_trials(archive)
     settings = settings_unsaved(archive)
     if as_json:
@@ -58,6 +60,20 @@ def _plan(archive: Archive, reference: Reference) -> dict[str, Any]:
     except Refusal as refusal:
         row["problem"] = refusal.faults[0].text().splitlines()[0]
     return row
+
+
+def _missing(archive: Archive) -> list[str]:
+    """Formulas that were saved and are gone from the folder; one that was renamed is not gone."""
+    if archive.head is None:
+        return []
+    here = archive.now.formulas()
+    renamed = {renamed_from(archive, plan_path(f)) for f in here}
+    return [f for f in archive.at(archive.head).formulas() if f not in here and plan_path(f) not in renamed]
+
+
+def _gone(name: str) -> dict[str, Any]:
+    way_back = f"it was saved and is gone from the folder; to have it back:  git restore {plan_path(name)}"
+    return {"plan": name, "title": None, "status": None, "revision": None, "saved": False, "problem": way_back}
 
 
 def _open_trials(archive: Archive) -> tuple[list[str], list[Fault]]:
@@ -87,7 +103,7 @@ def _page(archive: Archive, plans: list[dict[str, Any]], trials: list[str], sett
     table = grid(("plan", "left"), ("revision", "left"), ("status", "left"), ("title", "left"))
     for row in plans:
         if row["title"] is None:
-            table.add_row(row["plan"], "cannot be read", "", "")
+            table.add_row(row["plan"], "gone" if "gone from" in row["problem"] else "cannot be read", "", "")
             continue
         state = f"{row['revision']}" if row["revision"] else "none yet"
         table.add_row(
@@ -96,7 +112,7 @@ def _page(archive: Archive, plans: list[dict[str, Any]], trials: list[str], sett
             row["status"],
             row["title"],
         )
-    out.print(table)
+    out.table(table)
     unsaved = [r for r in plans if not r["saved"] and not r["problem"]]
     if unsaved or settings:
         out.say("")

@@ -77,7 +77,9 @@ def build_material(id: str, fields: dict[str, Any], notes: Notes, at: tuple[str,
     balanced = "balance" in (fields.get("composition") or {}).values()
     undeclared = ANYTHING if composition is None else NOTHING if balanced else undeclared_rest(composition)
     active = fields.get("active", ())
-    for name in active:
+    for index, name in enumerate(active):
+        if inci_key(name) in {inci_key(earlier) for earlier in active[:index]}:
+            notes.fault((*at, "active"), f'"{name}" is named twice', "leave one of the two")
         if composition is not None and share_of(composition, name) is None:
             notes.fault((*at, "active"), f'"{name}" is not in the composition', "use an INCI name from [composition]")
     return Material(

@@ -14,6 +14,15 @@ from fvc.files.fields import Choice, Field, LevelKind, ListOf, Notes, Number, Pa
 from fvc.files.parsed import FORMAT_FIELD, Parsed, read_file
 from fvc.formula import Line, Phase, Plan, VariantOf
 
+PHASE = Table(
+    Field("title", Text(), "name of the phase in words"),
+    Field("method", Text(), "what to do"),
+    Field("heat", Text('a temperature such as "70 °C"', amounts.celsius), "heat the phase to"),
+    Field("hold", Text('a time such as "15 min"', amounts.minutes), "keep it there for"),
+    Field("add_below", Text('a temperature such as "40 °C"', amounts.celsius), "goes in below"),
+    Field("percent", by_id(LevelKind()), "a level for each material or formula, in the order of addition"),
+)
+
 PLAN_FIELDS = (
     FORMAT_FIELD,
     Field("title", Text(), "what the product is called"),
@@ -38,21 +47,13 @@ PLAN_FIELDS = (
     ),
     Field(
         "phase",
-        by_phase(
-            Table(
-                Field("title", Text(), "name of the phase in words"),
-                Field("method", Text(), "what to do"),
-                Field("heat", Text('a temperature such as "70 °C"', amounts.celsius), "heat the phase to"),
-                Field("hold", Text('a time such as "15 min"', amounts.minutes), "keep it there for"),
-                Field("add_below", Text('a temperature such as "40 °C"', amounts.celsius), "goes in below"),
-                Field("percent", by_id(LevelKind()), "a level for each material or formula, in the order of addition"),
-            ),
-        ),
+        by_phase(PHASE),
         "the phases in their order, [phase.A] and [phase.A.percent]",
         required=True,
     ),
 )
 PLAN = Table(*PLAN_FIELDS)
+PHASE_KEYS = frozenset(PHASE.fields)
 
 VARIANT = Table(
     *PLAN_FIELDS,

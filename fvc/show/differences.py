@@ -94,13 +94,13 @@ def _lines(out: Screen, lines: Sequence[LineDiff]) -> None:
         table = grid(*columns, widths=widths)
         for row in rows:
             table.add_row(styled(row[0], row[0]), fold(row[1], widths[1]), *row[2:5], *(styled(text, row[0]) for text in row[5:]))
-        out.print(table)
+        out.table(table)
         return
     for index, row in enumerate(rows):
         table = grid(*columns[3:], widths=widths[3:], header=index == 0)
         table.add_row(*row[3:5], *(styled(text, row[0]) for text in row[5:]))
         out.print(indented(styled(row[0], row[0]).append(f"  {row[1]}  {row[2]}", style="default")))
-        out.print(indented(table))
+        out.table(table, 2)
 
 
 def _what_it_does(out: Screen, result: Diff) -> None:
@@ -132,7 +132,7 @@ def _what_it_does(out: Screen, result: Diff) -> None:
     for i, row in enumerate(rows):
         kind = "" if points[i].strip() in ("", "?") else "lowered" if points[i].startswith("-") else "raised"
         table.add_row(row[0], befores[i], afters[i], styled(points[i], kind))
-    out.print(table)
+    out.table(table)
 
 
 def _bounds(share: Share | None) -> tuple[object, ...]:

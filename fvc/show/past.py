@@ -99,7 +99,7 @@ def trace(out: Screen, story: Story, material: str, levels: Sequence[Level]) -> 
         table = grid(*columns, widths=widths, header=index == 0)
         kind = level.kind
         table.add_row(*text[:3], styled(text[3], kind), text[4], text[5], styled(text[6], kind))
-        out.print(table)
+        out.table(table)
         reasons = [level.row.reason] if level.row else []
         if level.line and level.line.level_changed and level.line.before and level.line.after:
             kinds = (level.line.before.line.level.kind, level.line.after.line.level.kind)

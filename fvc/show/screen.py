@@ -17,7 +17,7 @@ from typing import IO, Any, cast
 from rich.console import Console
 from rich.padding import Padding
 from rich.segment import Segment
-from rich.table import Table
+from rich.table import Column, Table
 from rich.text import Text
 
 from fvc.amounts import brief
@@ -73,6 +73,23 @@ class Screen(Console):
         """The width, asked for once."""
         return self.width
 
+    def table(self, table: Table, indent: int = 0) -> None:
+        """A table with every number whole: names fold first, and where even that is not enough the terminal folds the lines."""
+        widths = [_natural(column) for column in table.columns]
+        over = sum(widths) + 2 * len(widths) + indent - self.width
+        if over > 0:
+            names = [i for i, column in enumerate(table.columns) if column.justify != "right"]
+            for index in sorted(names, key=lambda i: -widths[i]):
+                give = min(over, max(0, widths[index] - _SHORTEST))
+                widths[index] -= give
+                over -= give
+            for column, width in zip(table.columns, widths, strict=True):
+                column.width = width
+        full = self.width
+        self.width = full + max(0, over)
+        self.print(Padding(table, (0, 0, 0, indent)) if indent else table)
+        self.width = full
+
     def head(self, text: str, aside: str = "") -> None:
         """A heading with something quieter behind it."""
         if self.plain:
@@ -97,6 +114,17 @@ class Screen(Console):
     def on_broken_pipe(self) -> None:
         """Let the error through that is being handled: `main` ends silently, rich would exit with 1."""
         raise
+
+
+_SHORTEST = 8  # characters to which a name may be folded
+
+
+def _natural(column: Column) -> int:
+    """The width that a column has, or that its longest cell needs."""
+    if column.width is not None:
+        return column.width
+    cells = [str(column.header), *map(str, column.cells)]
+    return max(len(row) for cell in cells for row in cell.split("\n"))
 
 
 class _Trimmed:

@@ -95,15 +95,18 @@ def sheet(
             table.add_row(fold(texts[i][0], widths[0]), *texts[i][1:])
             notes = _line_notes(amounts[i])
             if notes:  # a note runs over the whole width, so the table is broken here
-                out.print(table)
+                out.table(table)
                 out.say(notes, 4, STYLES["followed"])
                 table = grid(*columns, widths=widths, header=False)
         if table.row_count:
-            out.print(table)
+            out.table(table)
     _totals(out, reading, batch_text if reading.sound else "")
     inside = composition_of(reading)
     if composition:
         _composition(out, inside)
+        unknown = [a.line.material for a in reading.closure.amounts if a.line.level.kind == OPEN and a.percent is None]
+        if unknown:
+            out.say(f"not in this list, since their level is open: {', '.join(unknown)}", 2)
     elif inside.undeclared.high:
         out.say(f"undeclared: {share_text(inside.undeclared)} %, from {', '.join(inside.undeclared_from)}")
 
@@ -136,7 +139,7 @@ def _totals(out: Screen, reading: Reading, batch_text: str) -> None:
     table = grid(("by function", "left"), ("%", "right"))
     for name, text in zip(names, align([shown(p, closure.decimals) for _, p in totals]), strict=True):
         table.add_row(name, text)
-    out.print(table)
+    out.table(table)
     water = composition_of(reading).water
     out.say(f"total water {share_text(water)} %, counted over all solutions")
 
@@ -163,7 +166,7 @@ def _composition(out: Screen, inside: Composition) -> None:
     table = grid(*columns, widths=widths)
     for row in texts:
         table.add_row(fold(row[0], widths[0]), row[1], row[2], fold(row[3], widths[3]))
-    out.print(table)
+    out.table(table)
     if inside.constituents:
         listed = ", ".join(f"{name} {share_text(share)} %" for name, share in inside.constituents.items() if share.high)
         out.say(f"inside these, not added matter: {listed}", 2)
@@ -180,7 +183,7 @@ def weigh(out: Screen, reading: Reading, sheet: WeighSheet, batch_text: str) -> 
     spec = spec_words(plan.spec)
     if spec:
         out.say(f"Spec {spec}")
-    out.say("Made by ____________________   Date ______________   Batch number ______________"[: out.width])
+    out.say("Made by ____________________   Date ______________   Batch number ______________")
     several = len({line.scale.step for line in sheet.lines}) > 1
     texts = align(
         [
@@ -214,13 +217,13 @@ def weigh(out: Screen, reading: Reading, sheet: WeighSheet, batch_text: str) -> 
             table.add_row(row[0], fold(row[1], widths[1]), *row[2:])
             note = _weigh_note(line, plan.spec)
             if note:
-                out.print(table)
+                out.table(table)
                 out.say(note, 7, STYLES["followed"])
                 table = grid(*columns, widths=widths, header=False)
         if table.row_count:
-            out.print(table)
+            out.table(table)
     out.say("")
-    out.head(f"Total {_grams(sheet.total, _finest(sheet))} g", "open lines counted as expected" if any(map(_is_open, sheet.lines)) else "")
+    out.head(f"Total {_grams(sheet.total, _finest(sheet))} g", _open_words(reading))
     if sheet.total != sheet.batch:
         gap = sheet.batch - sheet.total
         out.say(
@@ -233,6 +236,15 @@ def weigh(out: Screen, reading: Reading, sheet: WeighSheet, batch_text: str) -> 
     _small_weights(out, sheet)
 
 
+def _open_words(reading: Reading) -> str:
+    """How open lines count in a total, in words."""
+    open_lines = [a for a in reading.closure.amounts if a.line.level.kind == OPEN]
+    expected = any(a.percent is not None for a in open_lines)
+    unknown = [a.line.material for a in open_lines if a.percent is None]
+    words = ["open lines counted as expected"] if expected else []
+    return "; ".join([*words, *([f"not counted: {', '.join(unknown)}, open"] if unknown else [])])
+
+
 def _finest(sheet: WeighSheet) -> Scale:
     return min((line.scale for line in sheet.lines), key=lambda s: s.step, default=sheet.batch_scale)
 
@@ -242,7 +254,8 @@ def _grams(value: Fraction, scale: Scale) -> str:
 
 
 def _is_open(line: WeighLine) -> bool:
-    return line.amount.line.level.kind == OPEN
+    """True for a line that is found at the bench: an open one, or a ratio of one whose level nobody can know yet."""
+    return line.amount.line.level.kind == OPEN or bool(line.amount.waits_for)
 
 
 def _mark(line: WeighLine) -> str:
@@ -252,6 +265,8 @@ def _mark(line: WeighLine) -> str:
 def _weigh_note(line: WeighLine, spec: object) -> str:
     if not _is_open(line):
         return line.amount.line.note
+    if line.amount.waits_for:
+        return f"{line.amount.line.level.text}, by what {', '.join(line.amount.waits_for)} came to: ________ g"
     ph = spec.get("ph") if isinstance(spec, dict) else None
     target = f"to pH {ph[0].text} to {ph[1].text}" if isinstance(ph, tuple) else "to the target of the plan"
     expected = f", about {_grams(line.grams, line.scale)} g expected" if line.grams is not None else ""
