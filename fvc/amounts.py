@@ -185,6 +185,14 @@ def brief(value: Fraction, least: int = 2, most: int = 4) -> str:
     return fixed(value, most if needed is None else min(max(needed, least), most))
 
 
+def figure(value: Fraction) -> str:
+    """Decimal text of a computed figure that may be very small: four decimals, or three digits that count."""
+    places, size = 4, abs(value)
+    while 0 < size < Fraction(100, 10**places) and places < DATA_DECIMALS:
+        places += 1
+    return brief(value, 0, places)
+
+
 def apportion(values: Sequence[Fraction], step: Fraction, taker: int | None) -> list[Fraction]:
     """Round each value half up to `step`; `taker` then gets what keeps the rounded sum.
 

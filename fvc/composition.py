@@ -5,20 +5,67 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import lru_cache
 from typing import NamedTuple
 
 from fvc.amounts import HUNDRED, ZERO
-from fvc.formula import PREMIX, Plan
+from fvc.formula import PREMIX, Amount, Plan
 from fvc.material import ANYTHING, NOTHING, WATER, Material, Share, inci_key
 from fvc.reading import Reading
 
 
 class Substance(NamedTuple):
-    """One INCI name in a product; `sources` are the material ids it comes with, in order."""
+    """One INCI name in a product; `brought` tells how much each material brings, by id, in order of first appearance."""
 
     inci: str
     share: Share
-    sources: tuple[str, ...]
+    brought: tuple[tuple[str, Share], ...]
+
+    @property
+    def sources(self) -> tuple[str, ...]:
+        """The ids of the materials it comes with."""
+        return tuple(id for id, _ in self.brought)
+
+
+class Part(NamedTuple):
+    """A raw material in a product: one that stands in a line, or inside a formula that does.
+
+    amount: the line. percent: of the product, an open line without expectation counting 0.
+    material: None when its record is missing or cannot be read.
+    """
+
+    amount: Amount
+    material: Material | None
+    percent: Fraction
+
+    @property
+    def id(self) -> str:
+        """The id of the material."""
+        return self.material.id if self.material else self.amount.line.material
+
+    @property
+    def words(self) -> str:
+        """`citric-acid-50`, or `sodium-benzoate in preservative-premix`."""
+        line = self.amount.line.material
+        return line if self.id == line else f"{self.id} in {line}"
+
+
+@lru_cache(maxsize=16)
+def parts_of(reading: Reading, *, added: bool = False) -> tuple[Part, ...]:
+    """Every raw material of a plan in the order of addition, formulas that stand in it taken apart.
+
+    added: of a batch that was made, what was added to it, whatever was lost later.
+    """
+    if added and not reading.added:
+        return parts_of(reading)
+    found: list[Part] = []
+    for amount in reading.added if added else reading.closure.amounts:
+        material = reading.materials.get(amount.line.material)
+        if material is None or not material.nested:
+            found.append(Part(amount, material, amount.counted))
+        else:
+            found += [Part(amount, inner, percent * amount.counted / HUNDRED) for inner, percent in material.inside]
+    return tuple(found)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -43,6 +90,7 @@ class Composition:
         return next((s.share for s in self.substances if inci_key(s.inci) == wanted), None)
 
 
+@lru_cache(maxsize=16)  # a reading never changes, and a screen asks several times
 def composition_of(reading: Reading) -> Composition:
     """What a plan holds by INCI name, through blends, solutions and nested formulas; exact.
 
@@ -55,7 +103,7 @@ def explode(parts: Iterable[tuple[str, Fraction]], materials: Mapping[str, Mater
     """Sum materials at their percents to substances. Shares add as intervals; nothing is guessed."""
     shares: dict[str, Share] = {}
     names: dict[str, str] = {}
-    sources: dict[str, dict[str, None]] = {}
+    brought: dict[str, dict[str, Share]] = {}
     constituents: dict[str, Share] = {}
     inside: dict[str, str] = {}
     undeclared, water = NOTHING, NOTHING
@@ -72,8 +120,10 @@ def explode(parts: Iterable[tuple[str, Fraction]], materials: Mapping[str, Mater
             for inci, share in material.composition.items():
                 key = inci_key(inci)
                 names.setdefault(key, WATER if key == "aqua" else inci)
-                shares[key] = shares.get(key, NOTHING) + share.of(percent)
-                sources.setdefault(key, {})[id] = None
+                part = share.of(percent)
+                shares[key] = shares.get(key, NOTHING) + part
+                by_material = brought.setdefault(key, {})
+                by_material[id] = by_material.get(id, NOTHING) + part
             if material.undeclared.high > 0:
                 undeclared += material.undeclared.of(percent)
                 undeclared_from[id] = None
@@ -82,7 +132,7 @@ def explode(parts: Iterable[tuple[str, Fraction]], materials: Mapping[str, Mater
             name = inside.setdefault(inci_key(inci), inci)
             constituents[name] = constituents.get(name, NOTHING) + share.of(percent)
     substances = tuple(
-        Substance(names[key], share, tuple(sources[key]))
+        Substance(names[key], share, tuple(brought[key].items()))
         for key, share in sorted(shares.items(), key=lambda item: (-_rank(item[1]), names[item[0]]))
     )
     return Composition(
@@ -100,7 +150,13 @@ def _rank(share: Share) -> Fraction:
 
 def as_material(plan: Plan, parts: Iterable[tuple[str, Fraction]], materials: Mapping[str, Material]) -> Material:
     """A closed formula as a material of other formulas: its function is `premix`."""
-    inside = explode(parts, materials)
+    lines = list(parts)
+    inside = explode(lines, materials)
+    raw: list[tuple[Material, Fraction]] = []
+    for id, percent in lines:
+        material = materials[id]
+        deeper = [(m, p * percent / HUNDRED) for m, p in material.inside]
+        raw += deeper if material.nested else [(material, percent)]
     return Material(
         id=plan.id,
         name=plan.title,
@@ -110,6 +166,7 @@ def as_material(plan: Plan, parts: Iterable[tuple[str, Fraction]], materials: Ma
         constituents=inside.constituents,
         water=inside.water,
         nested=True,
+        inside=tuple(raw),
         record=plan.record,
     )
 

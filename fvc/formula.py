@@ -84,7 +84,10 @@ class VariantOf(NamedTuple):
 
 @dataclass(frozen=True, kw_only=True)
 class Plan:
-    """A formula as written. `record` is the whole file as plain values, for text differences."""
+    """A formula as written. `record` is the whole file as plain values, for text differences.
+
+    oils_as_parfum: the label names essential oils together as Parfum, not each by its name.
+    """
 
     id: str
     title: str
@@ -95,6 +98,7 @@ class Plan:
     status: str = "idea"
     batch: str = "100 g"
     spec: Mapping[str, object] = field(default_factory=dict)
+    oils_as_parfum: bool = False
     variant: VariantOf | None = None
     record: Mapping[str, object] = field(default_factory=dict, compare=False, repr=False)
 

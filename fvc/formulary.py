@@ -280,19 +280,20 @@ class Formulary:
                     faults.append(located(fault, parsed.text))
         return faults
 
-    def read_as_made(self, trial: Trial, side: Side) -> Reading:
+    def read_as_made(self, trial: Trial, side: Side, tried: Plan | None = None) -> Reading:
         """A batch as it was made, as a reading like any other; its own records come first.
 
-        The percents are of what is in the beaker, exact, so they seldom end.
+        tried: the plan it was made from, for its use, its spec and its phases; None when that is
+        not to be found. The percents are of what is in the beaker, exact, so they seldom end.
         """
-        from fvc.trial import as_made
+        from fvc.trial import as_added, as_made
 
-        made = as_made(trial)
-        whole = sum(line.grams for line in made)
+        made, all_added = as_made(trial), as_added(trial)
+        whole, whole_added = (sum(line.grams for line in lines) for lines in (made, all_added))
         faults: list[Fault] = []
         materials: dict[str, Material] = dict(trial.materials)
         records: dict[str, Mapping[str, object]] = {id: m.record for id, m in materials.items()}
-        for line in made:
+        for line in (*made, *all_added):
             if line.material not in materials:
                 material, found, reached = self.ingredient(line.material)
                 faults += found
@@ -304,18 +305,34 @@ class Formulary:
             for line in made
             if line.grams > 0
         )
+        added = tuple(
+            Amount(Line(line.phase, line.material, Level(MADE, "as added")), line.grams * HUNDRED / whole_added, 4) for line in all_added
+        )
+        known = {phase.name: phase for phase in tried.phases} if tried else {}
         plan = Plan(
             id=trial.id,
             title=f"{trial.id}, as made from {trial.plan}",
             revision=0,
-            phases=tuple(Phase(name) for name in dict.fromkeys(line.phase for line in made)),
+            phases=tuple(known.get(name, Phase(name)) for name in dict.fromkeys(line.phase for line in made)),
             lines=tuple(a.line for a in amounts),
+            use=tried.use if tried else (),
+            spec=tried.spec if tried else {},
+            oils_as_parfum=tried.oils_as_parfum if tried else False,
             status="tried",
             batch=f"{brief(Fraction(whole), 0, 8)} g",
             record={},
         )
         closure = Closure(amounts=amounts, total=HUNDRED, faults=(), decimals=4)
-        return Reading(plan=plan, closure=closure, materials=materials, side=side, records=records, faults=tuple(faults))
+        return Reading(
+            plan=plan,
+            closure=closure,
+            materials=materials,
+            side=side,
+            records=records,
+            faults=tuple(dict.fromkeys(faults)),
+            added=added,
+            kept=Fraction(whole, 1) / whole_added,
+        )
 
 
 def located(fault: Fault, text: TomlText | None) -> Fault:

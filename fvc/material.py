@@ -2,12 +2,21 @@
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
+from functools import lru_cache
 from typing import NamedTuple
 
 from fvc.amounts import HUNDRED, ZERO, Typed
+
+# The words of the trade for what a material does. A record may use others; checks know these.
+FUNCTIONS = (
+    "solvent", "humectant", "emollient", "emulsifier", "solubiliser", "thickener", "film former", "conditioning agent", "surfactant",
+    "preservative", "booster", "chelator", "antioxidant", "pH adjuster", "buffer", "fragrance", "essential oil", "hydrosol", "colourant",
+    "extract", "active",
+)  # fmt: skip
 
 
 class Share(NamedTuple):
@@ -55,6 +64,24 @@ def certain(value: Fraction) -> Share:
     return Share(value, value, value)
 
 
+class Price(NamedTuple):
+    """What a pack costs: `each` is money per gram, or per mL where `by_volume`; currency is "" when the text names none."""
+
+    text: str
+    each: Fraction
+    by_volume: bool = False
+    currency: str = ""
+
+
+class Lot(NamedTuple):
+    """A lot on the shelf: when it came, until when it may be used, and the grams left; None where the record does not say."""
+
+    number: str
+    received: datetime.date | None = None
+    use_by: datetime.date | None = None
+    grams: Fraction | None = None
+
+
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Material:
     """A raw material record.
@@ -65,7 +92,9 @@ class Material:
     its own; never on the label as such.
     water: all the water that is physically there, constituents included.
     active: INCI names counted as active matter; empty means all that is not water.
-    nested: True when this stands for a formula used as a material.
+    heat_max: °C. density: g/mL. molar_mass: g/mol of the active.
+    nested: True when this stands for a formula used as a material; `inside` then holds the materials
+    it is made of, however deep, at their percents of it.
     """
 
     id: str
@@ -77,7 +106,15 @@ class Material:
     constituents: Mapping[str, Share] = field(default_factory=dict)
     water: Share = ANYTHING
     use_level: tuple[Typed, Typed] | None = None
+    heat_max: Fraction | None = None
+    charge: str = ""
+    ph_range: tuple[Typed, Typed] | None = None
+    price: Price | None = None
+    density: Fraction | None = None
+    molar_mass: Fraction | None = None
+    lots: tuple[Lot, ...] = ()
     nested: bool = False
+    inside: tuple[tuple[Material, Fraction], ...] = field(default=(), repr=False)
     record: Mapping[str, object] = field(default_factory=dict, repr=False)
 
     @property
@@ -85,11 +122,16 @@ class Material:
         """The first function, the one that counts in totals; None when the record names none."""
         return self.functions[0] if self.functions else None
 
+    def does(self, *functions: str) -> bool:
+        """True when any of these is among its functions, however they are capitalised."""
+        return any(f.casefold() == wanted.casefold() for f in self.functions for wanted in functions)
+
 
 WATER = "Aqua"
 _WATER_NAMES = frozenset({"aqua", "water", "aqua/water", "water/aqua", "aqua (water)", "water (aqua)"})
 
 
+@lru_cache(maxsize=4096)
 def inci_key(name: str) -> str:
     """The spelling under which an INCI name is summed: case and spaces do not tell names apart."""
     plain = " ".join(name.split()).casefold()

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from fractions import Fraction
 from typing import NamedTuple
 
 from fvc.errors import Fault
-from fvc.formula import Closure, Plan
+from fvc.formula import Amount, Closure, Plan
 from fvc.material import Material
 
 
@@ -50,6 +51,8 @@ class Reading:
     records: the records of everything reached, through nested formulas too, by id.
     faults: all that keeps the plan from being weighed (structure, total, missing materials).
     warnings: what was noticed and does not hinder.
+    added: of a batch as made, every line at its percent of all that was added; empty for a plan.
+    kept: of a batch as made, what is there for each gram that was added.
     """
 
     plan: Plan
@@ -59,6 +62,8 @@ class Reading:
     records: Mapping[str, Mapping[str, object]] = field(default_factory=dict)
     faults: tuple[Fault, ...] = ()
     warnings: tuple[Fault, ...] = ()
+    added: tuple[Amount, ...] = ()
+    kept: Fraction = Fraction(1)
 
     @property
     def sound(self) -> bool:

@@ -7,6 +7,7 @@ full history. Introductions with equal plans count as one; two that differ are r
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
@@ -47,7 +48,7 @@ class Reference(NamedTuple):
 def parse_reference(text: str) -> Reference:
     """Take a reference apart. Raises Refusal when it is none; nothing is looked up."""
     shown = printable(text)
-    stem = re.fullmatch(r"(?:.*/)?(?:formulas|materials)/([a-z0-9-]+)\.toml|([a-z0-9-]+)\.toml", text)
+    stem = re.fullmatch(r"(?:.*/)?(?:formulas|materials)/([a-z0-9-]+)\.toml|([a-z0-9-]+)\.toml", text) if text.endswith(".toml") else None
     if stem:
         raise Refusal(f'"{shown}" is a file, not a reference', next=f"write  {stem[1] or stem[2]}")
     head, dot, ending = text.partition(".")
@@ -108,7 +109,15 @@ def _trial(archive: Archive, reference: Reference) -> Reading | None:
     if parsed.value is None:
         raise Refusal(parsed.faults)
     saved = archive.head is not None and archive.unchanged(archive.at(archive.head), f"trials/{formula}/{id}.toml")
-    return archive.now.read_as_made(parsed.value, Side(reference.text, None, None, saved))
+    return archive.now.read_as_made(parsed.value, Side(reference.text, None, None, saved), _tried(archive, parsed.value.plan))
+
+
+def _tried(archive: Archive, stated: str) -> Plan | None:
+    """The plan that a batch was made from; None when it is not to be found, since a trial is readable without history."""
+    try:
+        return resolve(archive, stated.partition(",")[0].strip()).plan
+    except Refusal:
+        return None
 
 
 def last_saved(archive: Archive, reference: Reference) -> Reading:
@@ -187,7 +196,7 @@ def folder_reading(archive: Archive, reference: Reference) -> Reading:
 
 def with_side(archive: Archive, reading: Reading, reference: Reference) -> Reading:
     """The reading with what the folder's history says of it: saved, changed since, later than its revision."""
-    saved = archive.head is not None and not archive.unsaved(reference.path, reading)
+    saved = archive.head is not None and not archive.altered(reference.path, reading)
     later = False
     if saved and reading.plan.revision:
         path = reference.path
@@ -270,7 +279,7 @@ def _by_number(archive: Archive, reference: Reference, path: str) -> tuple[str, 
             raise Refusal(
                 f"{reference.text}: only {len(earlier)} revision{'s' if len(earlier) != 1 else ''} before the last saved, {last}"
                 + _shallow_note(archive),
-                next=f"revisions of {reference.plan_name}: {_runs(numbers)}",
+                next=f"revisions of {reference.plan_name}: {runs(numbers)}",
             )
         wanted = earlier[-back]
     assert wanted is not None
@@ -281,7 +290,7 @@ def _by_number(archive: Archive, reference: Reference, path: str) -> tuple[str, 
     if wanted not in found:
         raise Refusal(
             f"{reference.text}: {reference.plan_name} has no revision {wanted}" + _shallow_note(archive),
-            next=f"revisions: {_runs(sorted(n for n in found if n > 0))}",
+            next=f"revisions: {runs(sorted(n for n in found if n > 0))}",
         )
     one = _one(archive, reference, found[wanted])
     return one.touch.commit.id, one.touch.path
@@ -315,26 +324,47 @@ def _last_saved_number(archive: Archive, path: str) -> int:
     return stated
 
 
+def commit_since(archive: Archive, text: str) -> str:
+    """The commit that `2026-03-01` (as saved by that day) or the beginning of a commit's id means. Refusal otherwise."""
+    _ = archive.repository
+    if archive.head is None:
+        raise Refusal("nothing has been saved in this repository yet", next="save first, then there is something to compare with")
+    if not text:
+        return archive.head
+    if _DATE.fullmatch(text):
+        return _commit_by_day(archive, text, text)
+    if not _COMMIT.fullmatch(text):
+        raise Refusal(f'"{printable(text)}" is neither a day nor a commit', next="for example  --since 2026-03-01  or  --since 49153c5a")
+    meant = archive.repository.meant_by(text.lower())
+    if len(meant) != 1:
+        found = f"{len(meant)} commits begin with {text}" if meant else f"no commit begins with {text}"
+        raise Refusal(found + _shallow_note(archive), next="write more of it" if meant else "fvc history NAME  lists them")
+    return meant[0]
+
+
 def _by_date(archive: Archive, reference: Reference) -> str:
-    day = reference.ending
+    return _commit_by_day(archive, reference.ending, reference.text)
+
+
+def _commit_by_day(archive: Archive, day: str, text: str) -> str:
     try:
         import datetime
 
         datetime.date.fromisoformat(day)
     except ValueError:
-        raise Refusal(f"{reference.text}: there is no day {day}", next="write a date as 2026-03-01") from None
+        raise Refusal(f"{text}: there is no day {day}", next="write a date as 2026-03-01") from None
     first = ""
     for commit in archive.repository.log([], first_parent=True):
         first = commit.day
         if commit.day <= day:
             return commit.id
     raise Refusal(
-        f"{reference.text}: nothing was saved by {day}; the first save was on {first}" + _shallow_note(archive),
+        f"{text}: nothing was saved by {day}; the first save was on {first}" + _shallow_note(archive),
         next="name a later day",
     )
 
 
-def _runs(numbers: list[int]) -> str:
+def runs(numbers: Sequence[int]) -> str:
     """`1 to 5, 7`: sorted numbers in words."""
     runs: list[list[int]] = []
     for n in numbers:

@@ -13,6 +13,7 @@ from fvc.errors import Fault, Refusal
 from fvc.files.editor import edit_levels
 from fvc.files.toml_text import TomlText
 from fvc.files.writer import replaced, writing
+from fvc.formula import Plan
 from fvc.formulary import SETTINGS_FILE, plan_of_path, plan_path
 from fvc.git import NO_IDENTITY
 from fvc.reading import Reading, Side
@@ -193,15 +194,36 @@ def saved_reading(archive: Archive, reference: Reference, earlier: str | None = 
         return None
 
 
+def changed_fields(before: Plan, after: Plan) -> list[str]:
+    """What differs in the texts of two plans, as dotted paths, but for the status and the revision number."""
+    skip = {"status", "revision"}
+    first = {k: v for k, v in flatten(before.record).items() if k not in skip}
+    second = {k: v for k, v in flatten(after.record).items() if k not in skip}
+    fields = [k for k in dict.fromkeys([*first, *second]) if first.get(k) != second.get(k)]
+    return fields or (["the order of lines"] if before.lines != after.lines else [])
+
+
+def locked_and_changed(archive: Archive, reference: Reference, plan: Plan) -> tuple[str, ...] | None:
+    """What changed in the folder's plan since it was saved as locked; None where it was not, or nothing can tell."""
+    path = reference.path
+    if isinstance(archive.found, Fault) or archive.head is None:
+        return None
+    try:
+        if archive.unchanged(archive.at(archive.head), path):
+            if plan.status != "locked":
+                return None
+            found = archive.introductions(path, plan.revision).get(plan.revision, ())  # a plain commit may have changed it since
+            saved = archive.parsed_in(found[-1].touch).value if found else None
+        else:
+            saved = archive.at(archive.head).plan(reference.name, reference.variant).value
+    except Refusal:
+        return None
+    return tuple(changed_fields(saved, plan)) if saved and saved.status == "locked" else None
+
+
 def check_locked(before: Reading, after: Reading, records: list[str]) -> None:
     """Refuse any change of a plan that was saved as locked, except of its status."""
-    skip = {"status", "revision"}
-    first = {k: v for k, v in flatten(before.plan.record).items() if k not in skip}
-    second = {k: v for k, v in flatten(after.plan.record).items() if k not in skip}
-    fields = [k for k in dict.fromkeys([*first, *second]) if first.get(k) != second.get(k)]
-    if before.plan.lines != after.plan.lines and not fields:
-        fields = ["the order of lines"]
-    fields += records
+    fields = [*changed_fields(before.plan, after.plan), *records]
     if fields:
         raise Refusal(
             f"{after.plan.id} is locked as revision {before.plan.revision}: only its status may change, and {', '.join(fields[:4])} did",

@@ -196,3 +196,31 @@ class StateSource:
     def key(self, path: str) -> str | None:
         """The blob id."""
         return self.files.get(path)
+
+
+class OverlaidSource:
+    """Another source with some files replaced: what if this record were as it was then?"""
+
+    def __init__(self, under: Source, files: Mapping[str, bytes]) -> None:
+        self.under, self.files = under, files
+
+    def read(self, path: str) -> bytes | None:
+        """The replaced bytes, else those below."""
+        return self.files[path] if path in self.files else self.under.read(path)
+
+    def names(self, folder: str) -> list[str]:
+        """Entries of both."""
+        own = {p.rpartition("/")[2] for p in self.files if p.rpartition("/")[0] == folder}
+        return sorted(own | set(self.under.names(folder)))
+
+    def has(self, path: str) -> bool:
+        """True when either holds it."""
+        return path in self.files or self.under.has(path)
+
+    def key(self, path: str) -> str | None:
+        """Never kept for a replaced file."""
+        return None if path in self.files else self.under.key(path)
+
+    def expect(self, paths: Iterable[str]) -> None:
+        """Passed on."""
+        self.under.expect(p for p in paths if p not in self.files)

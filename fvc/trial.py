@@ -196,3 +196,28 @@ def as_made(trial: Trial) -> tuple[MadeLine, ...]:
     if sum((line.grams for line in lines), ZERO) == 0:
         raise Refusal(f"nothing has been weighed yet in {trial.id}", next="record what was weighed in its file under [[entry]]")
     return lines
+
+
+def as_added(trial: Trial) -> tuple[MadeLine, ...]:
+    """What went into the batch in all, in grams, whatever was lost, spilled or sampled later.
+
+    What replaced a loss of the same material (evaporated water) is not counted a second time: it
+    stands for what had been added before. Raises Refusal as `as_made` does.
+    """
+    lost: dict[str, Fraction] = {}
+    bench = _Bench(trial)
+    order: dict[Key, Fraction] = {(a.phase, a.material): ZERO for a in trial.asked}
+    for entry in in_force(trial.entries):
+        grams = entry.grams or ZERO
+        if entry.action == "lost":
+            lost[entry.subject] = lost.get(entry.subject, ZERO) + grams
+        if entry.action not in WEIGHINGS:
+            continue
+        key = (bench.phase_of(entry.subject, entry), entry.subject)
+        bench.weighed.add(key)
+        if entry.action == "replaced":
+            again = min(grams, lost.get(entry.subject, ZERO))
+            lost[entry.subject] = lost.get(entry.subject, ZERO) - again
+            grams -= again
+        order[key] = order.get(key, ZERO) + grams
+    return tuple(MadeLine(phase, material, grams) for (phase, material), grams in order.items() if grams > 0)

@@ -62,7 +62,7 @@ def test_help_follows_the_makers_day(studio):
     assert [title for title, _ in DAY] == titles
     places = [out.index(f"\n{title}\n") for title in titles]
     assert places == sorted(places)
-    day = ["new", "sheet", "set", "diff", "weigh", "revise", "history", "trace", "demo"]
+    day = ["new", "sheet", "set", "diff", "check", "label", "cost", "material", "weigh", "revise", "history", "trace", "demo"]
     assert list(COMMANDS) == day
     places = [re.search(rf"^  {name} ", out, re.MULTILINE).start() for name in day]
     assert places == sorted(places)
@@ -97,6 +97,8 @@ def test_every_example_of_the_help_is_a_call_that_is_understood(toner):
     toner.ok("set", "face-toner", "propanediol=3", "neroli-oil=0.2", "--reason", "first plan")
     for n in range(2, 6):
         toner.ok("set", "face-toner", f"propanediol=2.{n}", "--reason", f"try 2.{n}")
+    toner.write("note.txt", "kept since then\n")
+    toner.save_as("Ada", "2026-02-01", "note.txt")  # the day in an example needs something saved by it
     import shlex
 
     for command in COMMANDS.values():
@@ -106,7 +108,7 @@ def test_every_example_of_the_help_is_a_call_that_is_understood(toner):
             if words[1] == "new":
                 words[-1] = words[-1] if words[2] != "formula" else "hand-cream"  # the face toner is there by now
             result = toner.fvc(*words[1:])
-            assert result.code == 0, (example, result)
+            assert result.code == 0 or (words[1], result.code) == ("check", 1), (example, result)
 
 
 def test_version(plain_folder):

@@ -12,7 +12,19 @@ import typer
 from fvc.amounts import shown
 from fvc.archive import Archive
 from fvc.change.levels import LevelEdit, edits_for, room
-from fvc.cli.parsing import AsJson, BatchSize, Density, batch_of, confirmed, interactive, open_archive, print_json, screen, warn
+from fvc.cli.parsing import (
+    AsJson,
+    BatchSize,
+    Density,
+    batch_of,
+    confirmed,
+    interactive,
+    open_archive,
+    print_json,
+    screen,
+    warn,
+    with_bill,
+)
 from fvc.compare.diff import Diff
 from fvc.compare.diff import diff as compare
 from fvc.errors import EXIT_DONE, Fault, Refusal
@@ -63,7 +75,8 @@ def set(  # the command's own word
         ready_to_save(archive)
     earlier = saved_reading(archive, reference) if reason.strip() else None
     goes_along = earlier is not None and bool(compare(earlier, before, None).different)
-    result = compare(earlier or before, _unsaved(after, new != old), batch_of(after, batch, density)[0])
+    after = _unsaved(after, new != old)
+    result = with_bill(archive, compare(earlier or before, after, batch_of(after, batch, density)[0]), earlier or before, after)
     write = bool(save or reason.strip())
     if not as_json:
         _show(result, before, after, edits)

@@ -22,6 +22,8 @@ from fvc.names import printable
 from fvc.reading import Reading
 
 if TYPE_CHECKING:
+    from fvc.compare.diff import Diff
+    from fvc.rules.basis import Basis
     from fvc.show.screen import Screen
 
 AsJson = Annotated[bool, typer.Option("--json", help="Print data for a script instead of a screen.")]
@@ -78,13 +80,9 @@ def batch_of(reading: Reading, asked: str, density: str) -> tuple[Fraction | Non
     """
     try:
         parsed = parse_batch(asked or reading.plan.batch)
-        given = number(density).value if density else _spec_density(reading)
     except ValueError as error:
-        raise Refusal(
-            f'"{printable(asked or density)}" cannot be read: {error}', next="for example  --batch 150g  or  --density 1.01"
-        ) from None
-    if given == 0:
-        raise Refusal("a density of 0 g/mL is no density", next="for example  --density 1.01")
+        raise Refusal(f'"{printable(asked)}" cannot be read: {error}', next="for example  --batch 150g") from None
+    given = density_of(reading, density)
     try:
         return batch_grams(parsed, reading, given), parsed.text
     except Refusal:
@@ -93,10 +91,44 @@ def batch_of(reading: Reading, asked: str, density: str) -> tuple[Fraction | Non
         return None, parsed.text
 
 
+def density_of(reading: Reading, asked: str) -> Fraction | None:
+    """The density of the product in g/mL: as asked for, else of the spec; None when neither is there."""
+    if not asked:
+        return _spec_density(reading)
+    try:
+        given = number(asked).value
+    except ValueError as error:
+        raise Refusal(f'"{printable(asked)}" cannot be read: {error}', next="for example  --density 1.01") from None
+    if given == 0:
+        raise Refusal("a density of 0 g/mL is no density", next="for example  --density 1.01")
+    return given
+
+
 def _spec_density(reading: Reading) -> Fraction | None:
     typed = reading.plan.spec.get("density")
     value = getattr(typed, "value", None)
     return value if isinstance(value, Fraction) else None
+
+
+def basis_of(archive: Archive) -> Basis:
+    """Rule sets, house limits and currency of the formulary as it is today; those of an empty one, and a warning, where its file is faulty."""
+    from fvc.rules.basis import Basis
+
+    try:
+        return archive.now.settings().basis
+    except Refusal as refusal:
+        warn(refusal.faults)
+        return Basis()
+
+
+def with_bill(archive: Archive, result: Diff, before: Reading, after: Reading) -> Diff:
+    """A difference with what it does to limits, label and cost, by the rules of the formulary and today's lists."""
+    import datetime
+    from dataclasses import replace
+
+    from fvc.compare.bill import bill
+
+    return replace(result, bill=bill(before, after, basis_of(archive), datetime.date.today()))
 
 
 def print_json(value: dict[str, Any]) -> None:

@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from fvc.archive import Archive
-from fvc.cli.parsing import AsJson, BatchSize, Density, batch_of, open_archive, print_json, screen, warn
+from fvc.cli.parsing import AsJson, BatchSize, Density, batch_of, open_archive, print_json, screen, warn, with_bill
 from fvc.compare.diff import Diff
 from fvc.compare.diff import diff as compare
 from fvc.errors import EXIT_ANSWER_IS_NO, EXIT_DONE, EXIT_INPUT, Refusal
 from fvc.names import printable
 from fvc.reading import Reading
 from fvc.references import last_saved, parent_of, parse_reference, plan_of_trial, resolve
+
+if TYPE_CHECKING:
+    from fvc.shelf import Offer
+    from fvc.weighing import WeighSheet
 
 Ref = Annotated[str, typer.Argument(metavar="REF", help="face-toner, face-toner.4, face-toner.before, face-toner/VARIANT, a trial's id.")]
 
@@ -76,16 +80,28 @@ def show_weigh(archive: Archive, ref: str, batch: str = "", scale: str = "", den
     if grams is None:
         raise Refusal(f'the batch of the plan, "{text}", needs a density', next="add --density 1.01, or --batch 150g")
     result = weigh_sheet(reading, grams, scales, settings.small_below)
+    shelf = _shelf(archive, result)
     if as_json:
         from fvc.show import data
 
-        print_json(data.weigh(reading, result))
+        print_json(data.weigh(reading, result, shelf))
     else:
         from fvc.show import sheets
 
-        sheets.weigh(screen(), reading, result, text)
+        sheets.weigh(screen(), reading, result, text, shelf)
     warn(reading.warnings)
     return EXIT_DONE
+
+
+def _shelf(archive: Archive, sheet: WeighSheet) -> dict[str, Offer]:
+    """Lots for the lines of a weigh sheet: those on the shelf today, whatever moment the plan is of."""
+    import datetime
+
+    from fvc.shelf import offers
+
+    needs = [(line.amount.line.material, line.grams) for line in sheet.lines if line.grams]
+    found = {id: archive.now.ingredient(id)[0] for id, _ in needs}
+    return offers(needs, {id: m for id, m in found.items() if m is not None}, datetime.date.today())
 
 
 def diff(
@@ -120,7 +136,7 @@ def show_diff(
         from fvc.show import differences  # noqa: F401 - while git is answering
     before, after = sides(archive, a, b)
     grams, _ = batch_of(after, batch, density)
-    result = compare(before, after, grams)
+    result = with_bill(archive, compare(before, after, grams), before, after)
     show_result(result, every=every, as_json=as_json)
     return EXIT_ANSWER_IS_NO if must_match and result.different else EXIT_DONE
 

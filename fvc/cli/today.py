@@ -53,7 +53,7 @@ def _plan(archive: Archive, reference: Reference) -> dict[str, Any]:
             if reason:
                 raise Refusal(f'"{id}" is no id, {reason}: rename its file')
         reading = folder_reading(archive, reference)
-        saved = archive.head is not None and not archive.unsaved(reference.path, reading)
+        saved = archive.head is not None and not archive.altered(reference.path, reading)
         row |= {"title": reading.plan.title, "status": reading.plan.status, "revision": reading.plan.revision, "saved": saved}
         if reading.faults:
             row["problem"] = reading.faults[0].message

@@ -20,7 +20,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from fvc.amounts import HUNDRED, ZERO
 from fvc.composition import composition_of, totals_by_function
@@ -29,6 +29,9 @@ from fvc.formula import FIXED, MADE, OPEN, Amount, Line
 from fvc.material import Share, inci_key
 from fvc.reading import Reading, Side
 from fvc.record import flatten
+
+if TYPE_CHECKING:  # most commands ask for no bill, and start faster without the rules
+    from fvc.compare.bill import Bill
 
 ADDED, REMOVED, RAISED, LOWERED = "added", "removed", "raised", "lowered"
 FOLLOWED, MOVED, SAME = "followed", "moved", "same"
@@ -153,6 +156,7 @@ class Diff:
     lines: in the order of the second side, a removed line behind its predecessor of the first.
     order: (phase, material) in the order of the second side when shared lines changed order.
     batch: grams common to both sides; None when one does not close.
+    bill: what it does to limits, label and cost (`compare/bill.py`); None where nobody asked.
     """
 
     before: Side
@@ -166,6 +170,7 @@ class Diff:
     functions: tuple[FunctionDiff, ...]
     properties: tuple[PropertyDiff, ...]
     materials_changed: tuple[RecordDiff, ...]
+    bill: Bill | None = None
     warnings: tuple[Fault, ...] = ()
 
     @property
@@ -343,13 +348,13 @@ def _properties(before: Reading, after: Reading) -> tuple[PropertyDiff, ...]:
 
 
 def record_differences(before: Mapping[str, Mapping[str, object]], after: Mapping[str, Mapping[str, object]]) -> tuple[RecordDiff, ...]:
-    """Fields that differ in the records which both sides reach."""
+    """Fields that differ in the records which both sides reach; what is on the shelf is no part of what a material is."""
     out = []
     for id in after:
         if id not in before or before[id] == after[id]:
             continue
         first, second = flatten(before[id]), flatten(after[id])
         for key in dict.fromkeys([*first, *second]):
-            if key not in ("revision", "format") and first.get(key) != second.get(key):
+            if key not in ("revision", "format") and not key.startswith("lot") and first.get(key) != second.get(key):
                 out.append(RecordDiff(id, key, first.get(key), second.get(key)))
     return tuple(out)

@@ -2,24 +2,35 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import re
+from collections.abc import Mapping, Sequence
 from fractions import Fraction
 from typing import Any
 
 from fvc import amounts
-from fvc.amounts import HUNDRED, ZERO
+from fvc.amounts import HUNDRED, ZERO, Typed
 from fvc.files.fields import Choice, Day, Field, ListOf, Notes, Number, Pair, ShareKind, Table, TableBy, Text, any_name
 from fvc.files.parsed import FORMAT_FIELD, Parsed, read_file
-from fvc.material import ANYTHING, NOTHING, Material, Share, inci_key, share_of, undeclared_rest, water_in
+from fvc.material import ANYTHING, NOTHING, Lot, Material, Price, Share, inci_key, share_of, undeclared_rest, water_in
 
 
-def _price(text: str) -> Fraction:
-    """Price per gram or per mL; `"7.90 / 250 g"`."""
+def price_from_text(text: str) -> Price:
+    """`"7.90 / 250 g"`, `"7.90 EUR / 250 g"` or `"44.50 / 10 mL"`. ValueError with the reason in words otherwise."""
     money, slash, unit = (part.strip() for part in text.partition("/"))
     if not slash:
         raise ValueError('write it as "7.90 / 250 g"')
-    per = amounts.volume(unit) if unit[-1:] in "lL" else amounts.mass(unit)
-    return amounts.number(money).value / per
+    words = money.split()
+    codes = [w for w in words if re.fullmatch("[A-Z]{3}", w)]
+    figures = [w for w in words if w not in codes]
+    if len(figures) != 1 or len(codes) > 1:
+        raise ValueError('write it as "7.90 / 250 g", with one ISO 4217 code at most, as in "7.90 EUR / 250 g"')
+    by_volume = unit[-1:] in ("l", "L")
+    per = amounts.volume(unit) if by_volume else amounts.mass(unit)
+    try:
+        amount = amounts.number(figures[0]).value
+    except ValueError as error:
+        raise ValueError(f'the price "{figures[0]}": {error}') from None
+    return Price(text, amount / per, by_volume, codes[0] if codes else "")
 
 
 MATERIAL_FIELDS = (
@@ -27,12 +38,12 @@ MATERIAL_FIELDS = (
     Field("function", ListOf(Text(), alone=True), "what it does; the first one counts in totals by function"),
     Field("active", ListOf(Text(), alone=True), "INCI names that count as active matter; without it, all that is not Aqua"),
     Field("use_level", Pair(Number("0", "100")), "percent as supplied, by the supplier, [low, high]"),
-    Field("price", Text('a price such as "7.90 / 250 g"', _price), "price of a pack"),
+    Field("price", Text('a price such as "7.90 / 250 g"', price_from_text, convert=True), "price of a pack"),
     Field("density", Number("0", above=True), "g/mL"),
     Field("supplier", Text(), "who sells it"),
     Field("source", Text(), "where these figures come from, with a date"),
     Field("notes", Text(), "free text"),
-    Field("heat_max", Text('a temperature such as "40 °C"', amounts.celsius), "not hotter than"),
+    Field("heat_max", Text('a temperature such as "40 °C"', amounts.celsius, convert=True), "not hotter than"),
     Field("charge", Choice("anionic", "cationic", "non-ionic", "amphoteric"), "charge"),
     Field("hlb", Number("0", "50"), "HLB of an emulsifier or solubiliser"),
     Field("required_hlb", Number("0", "50"), "HLB that an oil asks for"),
@@ -92,8 +103,27 @@ def build_material(id: str, fields: dict[str, Any], notes: Notes, at: tuple[str,
         constituents=constituents,
         water=water_in(composition, undeclared, constituents),
         use_level=fields.get("use_level"),
+        heat_max=fields.get("heat_max"),
+        charge=fields.get("charge", ""),
+        ph_range=fields.get("ph_range"),
+        price=fields.get("price"),
+        density=_value(fields.get("density")),
+        molar_mass=_value(fields.get("molar_mass")),
+        lots=_lots(fields.get("lot", ()), notes, at),
         record=record,
     )
+
+
+def _value(typed: Typed | None) -> Fraction | None:
+    return typed.value if typed else None
+
+
+def _lots(given: Sequence[dict[str, Any]], notes: Notes, at: tuple[str, ...]) -> tuple[Lot, ...]:
+    lots = tuple(Lot(g["number"], g.get("received"), g.get("use_by"), _value(g.get("grams"))) for g in given if "number" in g)
+    for index, lot in enumerate(lots):
+        if lot.number in [earlier.number for earlier in lots[:index]]:
+            notes.fault((*at, "lot"), f'two lots have the number "{lot.number}"', "make one of them, with the grams of both")
+    return lots
 
 
 def _shares(raw: dict[str, Share | str] | None, path: tuple[str, ...], notes: Notes) -> dict[str, Share] | None:

@@ -46,6 +46,11 @@ PLAN_FIELDS = (
         "what the finished product must meet",
     ),
     Field(
+        "label",
+        Table(Field("oils", Choice("named", "parfum"), "essential oils each by its name, or all of them as Parfum")),
+        "how the ingredient declaration is to be written",
+    ),
+    Field(
         "phase",
         by_phase(PHASE),
         "the phases in their order, [phase.A] and [phase.A.percent]",
@@ -91,6 +96,7 @@ def read_plan(data: bytes, name: str, id: str, *, variant: bool = False) -> Pars
             phases=tuple(phases),
             lines=tuple(lines),
             variant=VariantOf(**({"plan_id": "", "expect": ""} | about)) if about else None,
+            oils_as_parfum=fields.get("label", {}).get("oils") == "parfum",
             record=notes.source.values,
             **given,
         )

@@ -10,6 +10,9 @@ from typing import Any
 from fvc import amounts
 from fvc.files.fields import Choice, Field, ListOf, Notes, Number, Table, Text, Whole, id_text
 from fvc.files.parsed import FORMAT_FIELD, Parsed, read_file
+from fvc.files.toml_text import Path
+from fvc.material import inci_key
+from fvc.rules.basis import Basis, HouseRule
 from fvc.scales import COMMON_SCALES, SMALL_BELOW, Scale, scale_from_text
 
 
@@ -58,6 +61,7 @@ FORMULARY = Table(
         ),
         "house limits, [[house]]",
     ),
+    Field("inci_names", ListOf(Text(), alone=True), "INCI names that are right although fvc does not know them"),
 )
 
 
@@ -71,7 +75,25 @@ class Settings:
     scales: tuple[Scale, ...] = COMMON_SCALES
     decimals: int = 4
     small_below: Fraction = SMALL_BELOW
+    basis: Basis = field(default_factory=Basis)
     record: Mapping[str, object] = field(default_factory=dict, repr=False)
+
+
+def _house_rule(given: dict[str, Any], path: Path, notes: Notes) -> HouseRule | None:
+    """A [[house]] table as a rule; notes a fault where it binds nothing, or two things, or sets no bound."""
+    binds = [k for k in ("material", "substance", "function") if k in given]
+    if len(binds) != 1:
+        named = " and ".join(binds) or "none of them"
+        notes.fault(path, f"expected one of material, substance, function, found {named}", "name the one thing that the rule binds")
+        return None
+    low, high = given.get("min"), given.get("max")
+    if low is None and high is None:
+        notes.fault(path, 'expected "min" or "max", found neither', "add the line  max = …")
+        return None
+    if low is not None and high is not None and low.value > high.value:
+        notes.fault(path, f"expected min not above max, found min {low.text} above max {high.text}", "swap the two")
+        return None
+    return HouseRule(binds[0], given[binds[0]], given.get("use", ""), low, high, given.get("because", ""))
 
 
 def read_formulary(data: bytes, name: str = "formulary.toml") -> Parsed[Settings]:
@@ -82,6 +104,7 @@ def read_formulary(data: bytes, name: str = "formulary.toml") -> Parsed[Settings
             Scale(scale_from_text(s["step"]).step, amounts.mass(s["max"]) if "max" in s else None) for s in fields.get("scales", ())
         )
         small = fields.get("small_below")
+        house = tuple(rule for i, given in enumerate(fields.get("house", ())) if (rule := _house_rule(given, ("house", i), notes)))
         return Settings(
             name=fields.get("name", ""),
             currency=fields.get("currency", ""),
@@ -89,6 +112,12 @@ def read_formulary(data: bytes, name: str = "formulary.toml") -> Parsed[Settings
             scales=scales or COMMON_SCALES,
             decimals=fields.get("decimals", 4),
             small_below=small.value if small else SMALL_BELOW,
+            basis=Basis(
+                rules=fields.get("rules", ()),
+                house=house,
+                currency=fields.get("currency", ""),
+                names=frozenset(inci_key(n) for n in fields.get("inci_names", ())),
+            ),
             record=notes.source.values,
         )
 

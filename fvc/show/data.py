@@ -6,7 +6,7 @@ Keys once released stay; new ones may be added. `docs/json.md` lists them.
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
@@ -18,7 +18,9 @@ from fvc.material import Share, active_share
 from fvc.reading import Reading, Side
 
 if TYPE_CHECKING:
+    from fvc.compare.bill import Bill
     from fvc.saving import Saved
+    from fvc.shelf import Offer
     from fvc.story import Level, Row, Story
     from fvc.weighing import WeighSheet
 
@@ -31,7 +33,8 @@ def dumps(value: Json) -> str:
     return json.dumps(value, indent=2, ensure_ascii=False)
 
 
-def _text(value: Fraction | None) -> str | None:
+def number(value: Fraction | None) -> str | None:
+    """A figure as decimal text; null when it is not known."""
     return None if value is None else exact(value)
 
 
@@ -60,7 +63,7 @@ def share(value: Share | None) -> Json:
     """A share with its bounds; percent null when it is not known."""
     if value is None:
         return {"percent": None, "low": None, "high": None}
-    return {"percent": _text(value.nominal), "low": exact(value.low), "high": exact(value.high)}
+    return {"percent": number(value.nominal), "low": exact(value.low), "high": exact(value.high)}
 
 
 def sheet(reading: Reading, batch: Fraction | None) -> Json:
@@ -77,8 +80,8 @@ def sheet(reading: Reading, batch: Fraction | None) -> Json:
                 "material": amount.line.material,
                 "level": amount.line.level.text,
                 "percent": percent,
-                "grams": _text(amount.counted * batch / HUNDRED) if batch is not None and known else None,
-                "active_percent": _text(amount.counted * active / HUNDRED) if active is not None and known else None,
+                "grams": number(amount.counted * batch / HUNDRED) if batch is not None and known else None,
+                "active_percent": number(amount.counted * active / HUNDRED) if active is not None and known else None,
                 "function": reading.function(amount.line.material),
                 "open": amount.line.level.kind == OPEN,
             }
@@ -92,7 +95,7 @@ def sheet(reading: Reading, batch: Fraction | None) -> Json:
         "formula": reading.plan.id,
         "title": reading.plan.title,
         **side(reading.side),
-        "batch_g": _text(batch),
+        "batch_g": number(batch),
         "total_percent": exact(reading.closure.total),
         "closed": reading.sound,
         "lines": lines,
@@ -103,8 +106,8 @@ def sheet(reading: Reading, batch: Fraction | None) -> Json:
     }
 
 
-def weigh(reading: Reading, result: WeighSheet) -> Json:
-    """The weigh sheet."""
+def weigh(reading: Reading, result: WeighSheet, offers: Mapping[str, Offer] | None = None) -> Json:
+    """The weigh sheet. offers: lots by material id."""
     return {
         "schema": SCHEMA,
         "formula": reading.plan.id,
@@ -117,16 +120,27 @@ def weigh(reading: Reading, result: WeighSheet) -> Json:
             {
                 "phase": line.amount.line.phase,
                 "material": line.amount.line.material,
-                "grams": _text(line.grams),
-                "exact_grams": _text(line.exact_grams),
+                "grams": number(line.grams),
+                "exact_grams": number(line.exact_grams),
                 "scale_g": exact(line.scale.step),
-                "relative_error_percent": _text(line.relative_error),
+                "relative_error_percent": number(line.relative_error),
                 "too_small": line.too_small,
                 "makeable": line.makeable,
                 "open": line.amount.line.level.kind == OPEN,
-                "from_batch_g": _text(line.mending_batch),
+                "from_batch_g": number(line.mending_batch),
+                "lot": next((lot.number for each in [(offers or {}).get(line.amount.line.material)] if each for lot in each.lots), None),
             }
             for line in result.lines
+        ],
+        "lots": [
+            {
+                "material": each.material,
+                "needed_g": exact(each.needed),
+                "use": [lot.number for lot in each.lots],
+                "expired": [lot.number for lot in each.expired],
+                "short_g": number(each.short),
+            }
+            for each in (offers or {}).values()
         ],
     }
 
@@ -153,9 +167,9 @@ def line_diffs(lines: Sequence[LineDiff]) -> list[Json]:
                 "before_percent": b,
                 "after_percent": a,
                 "points": exact(points),
-                "relative_percent": _text(line.relative),
-                "before_grams": _text(grams[0]),
-                "after_grams": _text(grams[1]),
+                "relative_percent": number(line.relative),
+                "before_grams": number(grams[0]),
+                "after_grams": number(grams[1]),
                 "grams": exact((grams[1] or ZERO) - (grams[0] or ZERO)) if known else None,
                 "before_level": line.before.line.level.text if line.before else None,
                 "after_level": line.after.line.level.text if line.after else None,
@@ -169,7 +183,8 @@ def _text_diffs(changes: Sequence[TextDiff]) -> list[Json]:
     return [{"field": c.field, "before": c.before, "after": c.after} for c in changes]
 
 
-def _record_diffs(changes: Sequence[RecordDiff]) -> list[Json]:
+def record_diffs(changes: Sequence[RecordDiff]) -> list[Json]:
+    """Changed fields of records."""
     return [{"material": c.material, "field": c.field, "before": c.before, "after": c.after} for c in changes]
 
 
@@ -179,7 +194,7 @@ def diff(result: Diff, *, saved: bool | None = None) -> Json:
         "schema": SCHEMA,
         "before": side(result.before),
         "after": side(result.after),
-        "batch_g": _text(result.batch),
+        "batch_g": number(result.batch),
         "lines": line_diffs(result.lines),
         "order": [{"phase": p, "material": m} for p, m in result.order],
         "text": _text_diffs(result.text),
@@ -187,22 +202,22 @@ def diff(result: Diff, *, saved: bool | None = None) -> Json:
         "composition": [
             {
                 "inci": s.inci,
-                "before_percent": _text(s.before.nominal) if s.before else None,
-                "after_percent": _text(s.after.nominal) if s.after else None,
-                "points": _text(s.points),
+                "before_percent": number(s.before.nominal) if s.before else None,
+                "after_percent": number(s.after.nominal) if s.after else None,
+                "points": number(s.points),
             }
             for s in result.composition
         ],
         "functions": [
-            {"function": f.function, "before_percent": _text(f.before), "after_percent": _text(f.after), "points": exact(f.points)}
+            {"function": f.function, "before_percent": number(f.before), "after_percent": number(f.after), "points": exact(f.points)}
             for f in result.functions
         ],
         "properties": [
             {
                 "property": p.property,
                 "unit": p.unit,
-                "before": _text(p.before.nominal),
-                "after": _text(p.after.nominal),
+                "before": number(p.before.nominal),
+                "after": number(p.after.nominal),
                 "low": exact(p.after.low),
                 "high": exact(p.after.high),
                 "before_low": exact(p.before.low),
@@ -210,10 +225,51 @@ def diff(result: Diff, *, saved: bool | None = None) -> Json:
             }
             for p in result.properties
         ],
-        "materials_changed": _record_diffs(result.materials_changed),
+        "materials_changed": record_diffs(result.materials_changed),
         "warnings": [w.text() for w in result.warnings],
     }
+    if result.bill is not None:
+        out |= bill_data(result.bill)
     return out if saved is None else out | {"saved": saved}
+
+
+def bill_data(bill: Bill) -> Json:
+    """What a change does to limits, labels and cost; empty or null where nothing differs."""
+    return {
+        "limits": [
+            {
+                "kind": each.kind,
+                "level": each.finding.level,
+                "where": each.finding.where,
+                "rule": each.finding.rule,
+                "message": each.finding.message,
+                "source": each.finding.source,
+            }
+            for each in bill.limits
+        ],
+        "labels": [
+            {
+                "rules": each.rules,
+                "before": list(each.before),
+                "after": list(each.after),
+                "gained": list(each.names_gained),
+                "lost": list(each.names_lost),
+                "order_changed": each.order_changed,
+                "allergens_gained": list(each.allergens_gained),
+                "allergens_lost": list(each.allergens_lost),
+            }
+            for each in bill.labels
+        ],
+        "cost": None
+        if bill.cost is None
+        else {
+            "currency": bill.cost.currency or None,
+            "before_per_kg": number(bill.cost.before) if bill.cost.complete_before else None,
+            "after_per_kg": number(bill.cost.after) if bill.cost.complete_after else None,
+            "before_priced_per_kg": exact(bill.cost.before),
+            "after_priced_per_kg": exact(bill.cost.after),
+        },
+    }
 
 
 def saved(result: Saved | None, name: str) -> Json:
@@ -242,7 +298,7 @@ def _row(row: Row) -> Json:
         "reason": row.reason,
         "lines": line_diffs(row.lines) if len(changed) == len(row.lines) else [d for d in line_diffs(row.lines) if d["kind"] != "same"],
         "text": _text_diffs(row.texts),
-        "materials_changed": _record_diffs(row.records),
+        "materials_changed": record_diffs(row.records),
         "trials": list(row.trials),
         "problem": row.problem or None,
     }
@@ -278,7 +334,7 @@ def trace(story: Story, material: str, levels: Sequence[Level]) -> Json:
                 "after_percent": level.after.text if level.after else None,
                 "points": exact(level.line.points) if level.line else "0",
                 "level": level.after.line.level.text if level.after else None,
-                "materials_changed": _record_diffs(level.records),
+                "materials_changed": record_diffs(level.records),
             }
         )
     return {"schema": SCHEMA, "formula": story.name, "material": material, "levels": out}

@@ -4,13 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from fractions import Fraction
+from typing import TYPE_CHECKING
 
 from fvc.amounts import ZERO, brief, fixed, shown
 from fvc.compare.diff import FOLLOWED, SAME, Diff, LineDiff
 from fvc.compare.summary import percent_text, points_text, record_words
 from fvc.material import Share
 from fvc.reading import Side
-from fvc.show.screen import Screen, align, fold, grid, indented, share_text, styled
+from fvc.show.screen import STYLES, Screen, align, fold, grid, indented, share_text, styled
+
+if TYPE_CHECKING:
+    from fvc.compare.bill import Bill
 
 
 def _side_words(side: Side) -> str:
@@ -46,7 +50,10 @@ def diff(out: Screen, result: Diff, *, every: bool = False, proposed: bool = Fal
         out.say(f"swap: {swap.out} out, {swap.into} in ({swap.function})", 2)
     if result.order:
         out.say("order of addition is now: " + ", ".join(m for _, m in result.order), 2)
-    _what_it_does(out, result)
+    if what_it_does(out, result, heading="What it does to the product") and result.bill:
+        out.say("")
+    if result.bill:
+        bill_rows(out, result.bill)
     if result.materials_changed:
         out.say("")
         out.head("Material records changed meanwhile")
@@ -103,14 +110,16 @@ def _lines(out: Screen, lines: Sequence[LineDiff]) -> None:
         out.table(table, 2)
 
 
-def _what_it_does(out: Screen, result: Diff) -> None:
+def what_it_does(out: Screen, result: Diff, heading: str = "") -> int:
+    """Properties, functions and substances that differ; how many there are. heading: printed above when there are any."""
     functions = [f for f in result.functions if f.points or (f.before is None) != (f.after is None)]
     substances = [s for s in result.composition if s.points != 0 or _bounds(s.before) != _bounds(s.after)]
     properties = [p for p in result.properties if p.before != p.after]
     if not (functions or substances or properties):
-        return
-    out.say("")
-    out.head("What it does to the product")
+        return 0
+    if heading:
+        out.say("")
+        out.head(heading)
     rows: list[tuple[str, str, str, str]] = []
     for p in properties:
         both = p.before.nominal is not None and p.after.nominal is not None
@@ -133,6 +142,38 @@ def _what_it_does(out: Screen, result: Diff) -> None:
         kind = "" if points[i].strip() in ("", "?") else "lowered" if points[i].startswith("-") else "raised"
         table.add_row(row[0], befores[i], afters[i], styled(points[i], kind))
     out.table(table)
+    return len(rows)
+
+
+def bill_rows(out: Screen, bill: Bill) -> int:
+    """Limits crossed or cleared, labels, cost, each only where it differs; how many there are."""
+    for each in bill.limits:
+        out.say(f"limit {each.kind}: {each.finding.message}", 2, "bold" if each.kind == "crossed" else "")
+        out.say(f"{each.finding.where}; {each.finding.rule}: {each.finding.source}", 4, STYLES["followed"])
+    for label in bill.labels:
+        law = f" ({label.rules})"
+        more, fewer = label.names_gained, label.names_lost
+        if more or fewer:
+            words = [f"gains {', '.join(more)}"] if more else []
+            words += [f"loses {', '.join(fewer)}"] if fewer else []
+            out.say(f"label{law}: {'; '.join(words)}", 2)
+        if label.order_changed:
+            out.say(f"label order{law} down to the 1 % line is now: {', '.join(label.ordered_after)}", 2)
+        if label.allergens_gained:
+            out.say(f"declared allergens gained{law}: {', '.join(label.allergens_gained)}", 2)
+        if label.allergens_lost:
+            out.say(f"declared allergens lost{law}: {', '.join(label.allergens_lost)}", 2)
+    if bill.cost:
+        cost = bill.cost
+        first, second = (_sum(v, c) for v, c in ((cost.before, cost.complete_before), (cost.after, cost.complete_after)))
+        gained = cost.after - cost.before
+        change = f" ({'+' if gained > 0 else ''}{fixed(gained, 2)})" if cost.complete_before and cost.complete_after else ""
+        out.say(f"raw materials per kg: {first} to {second} {cost.currency}".rstrip() + change, 2)
+    return len(bill.limits) + len(bill.labels) + (bill.cost is not None)
+
+
+def _sum(value: Fraction, complete: bool) -> str:
+    return fixed(value, 2) if complete else f"at least {fixed(value, 2)}"
 
 
 def _bounds(share: Share | None) -> tuple[object, ...]:

@@ -111,6 +111,14 @@ class Screen(Console):
         rows = [plain] if len(plain) <= room else textwrap.wrap(plain, room, break_on_hyphens=False) or [""]
         self.file.write("".join(f"{' ' * indent}{row}\n" for row in rows))
 
+    def item(self, lead: str, text: str, indent: int = 0, style: str = "") -> None:
+        """A paragraph behind a short word, its further rows below its first letter."""
+        room = max((self.room if self.plain else self.width) - indent - len(lead), 20)
+        plain = _CONTROL.sub(lambda c: printable(c[0]), text)
+        rows = textwrap.wrap(plain, room, break_on_hyphens=False) or [""]
+        for index, row in enumerate(rows):
+            self.say(f"{lead if index == 0 else ' ' * len(lead)}{row}", indent, style)
+
     def on_broken_pipe(self) -> None:
         """Let the error through that is being handled: `main` ends silently, rich would exit with 1."""
         raise

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from fractions import Fraction
 
 from fvc.amounts import ZERO, brief, fixed, needed_decimals, shown
 from fvc.compare.summary import percent_text
-from fvc.composition import Composition, composition_of, totals_by_function
+from fvc.composition import Composition, Substance, composition_of, totals_by_function
 from fvc.formula import BALANCE, OPEN, RATIO, Amount, Phase
 from fvc.material import active_share
 from fvc.reading import Reading
 from fvc.scales import Scale
+from fvc.shelf import Offer
 from fvc.show.screen import QUIET, STYLES, Screen, align, fit_widths, fold, grid, share_text
 from fvc.weighing import USP_41_STEPS, WeighLine, WeighSheet, weigh_sheet
 
@@ -147,7 +148,7 @@ def _totals(out: Screen, reading: Reading, batch_text: str) -> None:
 def _composition(out: Screen, inside: Composition) -> None:
     out.say("")
     out.head("Composition by INCI name", "% of the product")
-    rows = [(s.inci, s.share, ", ".join(s.sources)) for s in inside.substances]
+    rows = [(s.inci, s.share, _brought(s)) for s in inside.substances]
     if inside.undeclared.high:
         rows.append(("undeclared", inside.undeclared, ", ".join(inside.undeclared_from)))
     texts = [
@@ -172,7 +173,14 @@ def _composition(out: Screen, inside: Composition) -> None:
         out.say(f"inside these, not added matter: {listed}", 2)
 
 
-def weigh(out: Screen, reading: Reading, sheet: WeighSheet, batch_text: str) -> None:
+def _brought(substance: Substance) -> str:
+    """What it comes with; how much of each, when it comes with several."""
+    if len(substance.brought) == 1:
+        return substance.sources[0]
+    return ", ".join(f"{id} {brief(s.nominal) if s.nominal is not None else '?'}" for id, s in substance.brought)
+
+
+def weigh(out: Screen, reading: Reading, sheet: WeighSheet, batch_text: str, offers: Mapping[str, Offer]) -> None:
     """The weigh sheet: boxes for actual and lot, open lines with their target, one footer on small weights."""
     plan = reading.plan
     out.head(f"Weigh sheet: {plan.title or plan.id}", f"{plan.id}, {reading.side.words}")
@@ -199,7 +207,7 @@ def weigh(out: Screen, reading: Reading, sheet: WeighSheet, batch_text: str) -> 
             text,
             _mark(line) + (f"{shown(line.scale.step, 0)} g scale" if several else ""),
             "_" * 10,
-            "_" * 12,
+            _lot(offers.get(line.amount.line.material)) or "_" * 12,
         ]
         for line, text in zip(sheet.lines, texts, strict=True)
     ]
@@ -233,7 +241,36 @@ def weigh(out: Screen, reading: Reading, sheet: WeighSheet, batch_text: str) -> 
     for line in sheet.lines:
         if line.over_scale and line.scale.most is not None:
             out.say(f"{line.amount.line.material} is more than any scale here carries ({shown(line.scale.most, 0)} g): weigh it in parts.")
+    _lots(out, offers)
     _small_weights(out, sheet)
+
+
+def _lot(offer: Offer | None) -> str:
+    """The lot to use first, with room for another in its place."""
+    return f"{offer.lots[0].number} ____" if offer and offer.lots else ""
+
+
+def _lots(out: Screen, offers: Mapping[str, Offer]) -> None:
+    """What the shelf says: second lots, what is past its day, what is short."""
+    rows = []
+    for each in offers.values():
+        first = each.lots[0] if each.lots else None
+        if first is not None and len(each.lots) > 1:
+            parts = ", then ".join(
+                f"{lot.number}" + (f" ({brief(lot.grams, 0, 2)} g)" if lot.grams is not None else "") for lot in each.lots
+            )
+            rows.append(f"{each.material}: {parts}")
+        if each.short:
+            rows.append(
+                f"{each.material} is short: {brief(each.needed, 0, 2)} g needed, {brief(each.needed - each.short, 0, 2)} g on the shelf, {brief(each.short, 0, 2)} g missing"
+            )
+        for lot in each.expired:
+            rows.append(f"{each.material}: lot {lot.number} is past its day ({lot.use_by}): do not use it")
+    if rows:
+        out.say("")
+        out.head("Lots", "the first to use stands in the sheet")
+        for row in rows:
+            out.say(row, 2)
 
 
 def _open_words(reading: Reading) -> str:

@@ -1,0 +1,250 @@
+"""Commands that judge a product: check, label, cost."""
+
+from __future__ import annotations
+
+import datetime
+import re
+from fractions import Fraction
+from typing import Annotated
+
+import typer
+
+from fvc.amounts import number, volume
+from fvc.archive import Archive
+from fvc.cli.parsing import AsJson, BatchSize, Density, basis_of, batch_of, density_of, open_archive, print_json, screen, warn
+from fvc.errors import EXIT_ANSWER_IS_NO, EXIT_DONE, Fault, Refusal
+from fvc.formulary import material_path
+from fvc.names import nearest, printable
+from fvc.reach import plans_here
+from fvc.reading import Reading
+from fvc.references import Reference, folder_reading, parse_reference, resolve
+from fvc.rules.basis import EU, HOUSE, US, Basis
+from fvc.rules.check import check as check_reading
+from fvc.rules.cost import cost as cost_of
+from fvc.rules.cost import in_bottles
+from fvc.rules.finding import CAUTION, STOP, Finding, Report
+from fvc.rules.label import label as label_of
+from fvc.saving import locked_and_changed
+
+RULE_SETS = (EU, US, HOUSE)
+
+Ref = Annotated[str, typer.Argument(metavar="REF", help="face-toner, face-toner.4, face-toner/VARIANT, a trial's id.")]
+
+
+def check(
+    refs: Annotated[
+        list[str] | None,
+        typer.Argument(metavar="[REF ...]", help="What to check; without one every plan in the folder.", show_default=False),
+    ] = None,
+    rules: Annotated[
+        list[str] | None,
+        typer.Option("--rules", metavar="eu|us|house", help="Rule sets, else those of formulary.toml; may be given more than once."),
+    ] = None,
+    as_json: AsJson = False,
+) -> int:
+    """Check structure, use levels, limits, preservation and making; 1 when something must be mended."""
+    return show_check(open_archive(), refs or [], rules or [], as_json)
+
+
+def show_check(archive: Archive, refs: list[str], rules: list[str], as_json: bool = False) -> int:
+    """Print what the checks of one or more references found."""
+    asked = rule_sets(rules)
+    basis = basis_of(archive)
+    if refs:
+        readings = [resolve(archive, ref) for ref in refs]
+        reports = [_report(archive, reading, basis, asked) for reading in readings]
+        titles = [f"{r.plan.title or r.plan.id} ({r.side.words})" for r in readings]
+    else:
+        reports, titles = _all(archive, basis, asked)
+    chosen = basis.chosen(asked)
+    if as_json:
+        from fvc.show import judged_data
+
+        print_json(judged_data.check(reports, chosen))
+    else:
+        from fvc.show import judged
+
+        judged.check(screen(), reports, titles, chosen)
+    return EXIT_DONE if all(r.ok for r in reports) else EXIT_ANSWER_IS_NO
+
+
+def rule_sets(given: list[str]) -> tuple[str, ...]:
+    """`--rules eu --rules house` or `--rules eu,house`. Refusal for a word that names no rule set."""
+    words = [w for each in given for w in re.split(r"[\s,]+", each.lower()) if w]
+    for word in words:
+        if word not in RULE_SETS:
+            near = nearest(word, RULE_SETS, 1)
+            raise Refusal(f'no rule set "{printable(word)}"', next=f"--rules {near[0] if near else 'eu'}; known are {', '.join(RULE_SETS)}")
+    return tuple(dict.fromkeys(words))
+
+
+def _report(archive: Archive, reading: Reading, basis: Basis, rules: tuple[str, ...]) -> Report:
+    locked = None
+    if reading.side.commit is None and reading.side.revision is not None:
+        locked = locked_and_changed(archive, parse_reference(reading.side.ref), reading.plan)
+    return check_reading(reading, basis, rules, locked)
+
+
+def _all(archive: Archive, basis: Basis, rules: tuple[str, ...]) -> tuple[list[Report], list[str]]:
+    """Every plan in the folder, and records that no plan reaches but that cannot be read."""
+    plans = plans_here(archive)
+    if not plans:
+        raise Refusal("there is no formula here to check", next="fvc new formula face-toner")
+    reports, titles = [], []
+    used: set[str] = set()
+    for reference in plans:
+        try:
+            reading = folder_reading(archive, reference)
+        except Refusal as refusal:
+            reports.append(_unreadable(reference, refusal))
+            titles.append(f"{reference.plan_name} (cannot be read)")
+            continue
+        used |= set(reading.plan.reached())
+        reports.append(_report(archive, reading, basis, rules))
+        titles.append(f"{reading.plan.title or reference.plan_name}, {reference.plan_name}")
+    broken = [f for id in archive.now.materials() if id not in used for f in _faults(archive, id)]
+    if broken:
+        found = tuple(
+            Finding(CAUTION, f"{f.file}:{f.line}" if f.line else f.file, "file", f.message, "the file formats of fvc", f.next)
+            for f in broken
+        )
+        reports.append(Report(plan="materials that no plan uses", findings=found, done=1, not_checked=()))
+        titles.append("materials that no plan uses")
+    return reports, titles
+
+
+def _faults(archive: Archive, id: str) -> tuple[Fault, ...]:
+    material, faults, _ = archive.now.ingredient(id)
+    return tuple(f if f.file else f._replace(file=material_path(id)) for f in faults) if material is None else ()
+
+
+def _unreadable(reference: Reference, refusal: Refusal) -> Report:
+    findings = tuple(
+        Finding(STOP, f"{f.file}:{f.line}" if f.line else f.file or reference.path, "file", f.message, "the file formats of fvc", f.next)
+        for f in refusal.faults
+    )
+    return Report(plan=reference.plan_name, findings=findings, done=0, not_checked=())
+
+
+def label(
+    ref: Ref,
+    rules: Annotated[str, typer.Option("--rules", metavar="eu|us", help="Whose law, else the first of formulary.toml.")] = "",
+    on: Annotated[
+        str, typer.Option("--on", metavar="DATE", help="The day whose list of allergens holds, such as 2026-08-01; without it all lists.")
+    ] = "",
+    line: Annotated[bool, typer.Option("--line", help="Only the declaration, as one line to copy.")] = False,
+    as_json: AsJson = False,
+) -> int:
+    """The ingredient declaration: INCI names in descending order, allergens, and what is uncertain. An aid, to be confirmed."""
+    return show_label(open_archive(), ref, rules, on, line, as_json)
+
+
+def show_label(archive: Archive, ref: str, rules: str = "", on: str = "", line: bool = False, as_json: bool = False) -> int:
+    """Print the declaration of a reference; warnings say what stands against it."""
+    asked = rule_sets([rules] if rules else [])
+    if HOUSE in asked or len(asked) > 1:
+        raise Refusal("a label follows one law", next="--rules eu  or  --rules us")
+    chosen = next(iter(asked), next((r for r in basis_of(archive).chosen() if r != HOUSE), EU))
+    day = _day(on)
+    reading = resolve(archive, ref)
+    result = label_of(reading, chosen, day, datetime.date.today())
+    if as_json:
+        from fvc.show import judged_data
+
+        print_json(judged_data.label(result, reading))
+    elif line:
+        from fvc.rules.label import CONFIRM
+
+        print(result.line)
+        warn([Fault(each) for each in (*result.uncertain, *result.unknown)], "uncertain")
+        warn([Fault(CONFIRM)], "note")
+    else:
+        from fvc.show import judged
+
+        judged.label(screen(), result, reading)
+    warn(reading.faults, "this plan does not close")
+    return EXIT_DONE
+
+
+def _day(text: str) -> datetime.date | None:
+    if not text:
+        return None
+    try:
+        if not re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", text):
+            raise ValueError
+        return datetime.date.fromisoformat(text)
+    except ValueError:
+        raise Refusal(f'there is no day "{printable(text)}"', next="write it as  --on 2026-08-01") from None
+
+
+def cost(
+    ref: Ref,
+    batch: BatchSize = "",
+    density: Density = "",
+    bottles: Annotated[str, typer.Option("--bottles", metavar="'24 x 100 mL'", help="Filled bottles; needs a density.")] = "",
+    loss: Annotated[str, typer.Option("--loss", metavar="PERCENT", help="What is lost in making and filling, percent of the batch.")] = "",
+    as_json: AsJson = False,
+) -> int:
+    """What the raw materials cost: per kilogram, per batch, per filled bottle; unpriced lines are listed, never counted as nothing."""
+    return show_cost(open_archive(), ref, batch, density, bottles, loss, as_json)
+
+
+def show_cost(
+    archive: Archive, ref: str, batch: str = "", density: str = "", bottles: str = "", loss: str = "", as_json: bool = False
+) -> int:
+    """Print the cost of a reference."""
+    if loss and not bottles:
+        raise Refusal("--loss goes with --bottles", next="for example  --bottles '24 x 100 mL' --loss 2.5%")
+    reading = resolve(archive, ref)
+    if not reading.sound:
+        raise Refusal(reading.faults)
+    grams, text = batch_of(reading, batch, density)
+    result = cost_of(reading, basis_of(archive).currency, grams)
+    if bottles:
+        count, each = _bottles(bottles)
+        weight = density_of(reading, density)
+        if weight is None:
+            raise Refusal(
+                f"the density of {reading.plan.id} is not known, so bottles have no weight",
+                next="add --density 1.01 (g/mL), or density = 1.01 under [spec] in the plan",
+            )
+        if not batch:
+            result = result._replace(batch=None)
+        filled = in_bottles(result, count, each, weight, _loss(loss))
+        if not batch:  # the batch is what the bottles need
+            result, text = result._replace(batch=filled.needed), f"for {count} bottles"
+            filled = filled._replace(in_batch=None)
+        result = result._replace(bottles=filled)
+    if as_json:
+        from fvc.show import judged_data
+
+        print_json(judged_data.cost(result, reading))
+    else:
+        from fvc.show import judged
+
+        judged.cost(screen(), result, reading, text)
+    warn(reading.warnings)
+    return EXIT_DONE
+
+
+_BOTTLES = re.compile(r"([1-9][0-9]{0,6})\s*[x×]\s*(.+)")
+
+
+def _bottles(text: str) -> tuple[int, Fraction]:
+    found = _BOTTLES.fullmatch(" ".join(text.split()))
+    try:
+        if not found:
+            raise ValueError("expected a number of bottles and their volume")
+        return int(found[1]), volume(found[2])
+    except ValueError as error:
+        raise Refusal(f'"{printable(text)}" cannot be read: {error}', next="for example  --bottles '24 x 100 mL'") from None
+
+
+def _loss(text: str) -> Fraction:
+    if not text:
+        return Fraction(0)
+    try:
+        value = number(text.strip().removesuffix("%").strip()).value
+    except ValueError as error:
+        raise Refusal(f'the loss "{printable(text)}" cannot be read: {error}', next="for example  --loss 2.5%") from None
+    return value

@@ -1,0 +1,120 @@
+"""The bill of a change: limits newly crossed or cleared, the label and its allergens, the cost of raw materials."""
+
+from __future__ import annotations
+
+import datetime
+from fractions import Fraction
+from typing import NamedTuple
+
+from fvc.errors import Refusal
+from fvc.reading import Reading
+from fvc.rules.basis import HOUSE, Basis
+from fvc.rules.beyond import beyond_limits
+from fvc.rules.cost import cost
+from fvc.rules.finding import Finding
+from fvc.rules.label import gained, label
+
+
+class LimitDiff(NamedTuple):
+    """A limit that one side is beyond and the other is not. kind: `crossed` or `cleared`; finding: of the side beyond it."""
+
+    kind: str
+    finding: Finding
+
+
+class LabelDiff(NamedTuple):
+    """The ingredient declarations of both sides, by one rule set, and the allergens they must name.
+
+    ordered_before, ordered_after: the names above the 1 % line, the only ones whose order is prescribed.
+    """
+
+    rules: str
+    before: tuple[str, ...]
+    after: tuple[str, ...]
+    allergens_before: tuple[str, ...]
+    allergens_after: tuple[str, ...]
+    ordered_before: tuple[str, ...] = ()
+    ordered_after: tuple[str, ...] = ()
+
+    @property
+    def names_gained(self) -> tuple[str, ...]:
+        """Names that only the second label has."""
+        return tuple(gained(self.before, self.after))
+
+    @property
+    def names_lost(self) -> tuple[str, ...]:
+        """Names that only the first label has."""
+        return tuple(gained(self.after, self.before))
+
+    @property
+    def order_changed(self) -> bool:
+        """True when names that both labels have stand in another order above the 1 % line, or cross it."""
+        more, fewer = set(self.names_gained), set(self.names_lost)
+        return [n for n in self.ordered_before if n not in fewer] != [n for n in self.ordered_after if n not in more]
+
+    @property
+    def allergens_gained(self) -> tuple[str, ...]:
+        """Allergens that only the second side must name."""
+        return tuple(gained(self.allergens_before, self.allergens_after))
+
+    @property
+    def allergens_lost(self) -> tuple[str, ...]:
+        """Allergens that only the first side must name."""
+        return tuple(gained(self.allergens_after, self.allergens_before))
+
+
+class CostDiff(NamedTuple):
+    """Raw materials per kilogram on both sides; a sum of what has a price, `complete` when every line has one."""
+
+    currency: str
+    before: Fraction
+    after: Fraction
+    complete_before: bool
+    complete_after: bool
+
+
+class Bill(NamedTuple):
+    """What a change does beyond the product itself; each empty or None where nothing differs."""
+
+    limits: tuple[LimitDiff, ...]
+    labels: tuple[LabelDiff, ...]
+    cost: CostDiff | None
+
+
+def bill(before: Reading, after: Reading, basis: Basis, today: datetime.date) -> Bill:
+    """Judge two readings by the rule sets, house limits and currency of the formulary.
+
+    today: for the list of allergens in force. Works on plans that do not close as well.
+    """
+    return Bill(limits=_limits(before, after, basis), labels=_labels(before, after, basis, today), cost=_cost(before, after, basis))
+
+
+def _limits(before: Reading, after: Reading, basis: Basis) -> tuple[LimitDiff, ...]:
+    """Limits newly crossed or cleared: by law, house or supplier; a limit that both are beyond is no difference."""
+    first, second = ({(f.rule, f.about): f for f in beyond_limits(side, basis)} for side in (before, after))
+    crossed = [LimitDiff("crossed", finding) for key, finding in second.items() if key not in first]
+    return (*crossed, *(LimitDiff("cleared", finding) for key, finding in first.items() if key not in second))
+
+
+def _labels(before: Reading, after: Reading, basis: Basis, today: datetime.date) -> tuple[LabelDiff, ...]:
+    out = []
+    for rules in basis.chosen():
+        if rules == HOUSE:
+            continue
+        first, second = (label(side, rules, today, today) for side in (before, after))
+        if first.ingredients != second.ingredients or first.allergens != second.allergens:
+            out.append(
+                LabelDiff(rules, first.ingredients, second.ingredients, first.allergens, second.allergens, first.ordered, second.ordered)
+            )
+    return tuple(out)
+
+
+def _cost(before: Reading, after: Reading, basis: Basis) -> CostDiff | None:
+    try:
+        first, second = (cost(side, basis.currency, None) for side in (before, after))
+    except Refusal:  # two currencies and nothing that says which counts: `fvc cost` explains it
+        return None
+    complete = not first.unpriced, not second.unpriced
+    if first.priced == second.priced and complete[0] == complete[1]:
+        return None
+    return CostDiff(second.currency or first.currency, first.priced, second.priced, *complete)

@@ -1,0 +1,125 @@
+"""Finding a published figure by an INCI name, however it is spelled or whichever of its names is used."""
+
+from __future__ import annotations
+
+from functools import cache
+
+from fvc.material import inci_key
+from fvc.reference.allergens import LISTS, Allergen, AllergenList
+from fvc.reference.limits import LIMITS, Limit
+from fvc.reference.oils import OILS, Oil
+from fvc.reference.substances import SUBSTANCES, Known
+
+
+# The tables spell each name with single blanks (a test holds them to it), so that casefolding alone is
+# their key: `inci_key` for some two thousand names would take longer than all look-ups of a run.
+
+
+@cache
+def _substances() -> dict[str, Known]:
+    by_synonym = {name.casefold(): s for s in SUBSTANCES for name in s.synonyms}
+    return by_synonym | {s.inci.casefold(): s for s in SUBSTANCES}
+
+
+@cache
+def _oils() -> dict[str, Oil]:
+    return {name.casefold(): oil for oil in OILS for name in oil.inci}
+
+
+@cache
+def _limits() -> dict[str, tuple[Limit, ...]]:
+    found: dict[str, list[Limit]] = {}
+    for limit in LIMITS:
+        for member in limit.members:
+            found.setdefault(member.casefold(), []).append(limit)
+    return {key: tuple(limits) for key, limits in found.items()}
+
+
+# First words of the names of salts: "Lithium Benzoate" is one, "Benzyl Benzoate" is an ester.
+_CATIONS = frozenset({"aluminum", "ammonium", "calcium", "lithium", "magnesium", "potassium", "sodium", "strontium", "zinc"})
+_AMINES = ("mea-", "dea-", "tea-", "tromethamine-")
+
+
+@cache
+def _by_acid() -> dict[str, tuple[Limit, ...]]:
+    found: dict[str, list[Limit]] = {}
+    for limit in LIMITS:
+        if limit.salt_of:
+            found.setdefault(inci_key(limit.as_acid), []).append(limit)
+    return {acid: tuple(limits) for acid, limits in found.items()}
+
+
+@cache
+def _acid_by_ending() -> dict[str, str]:
+    return {limit.salt_of.casefold(): inci_key(limit.as_acid) for limit in LIMITS if limit.salt_of}
+
+
+@cache
+def _members(key: str) -> dict[str, Allergen]:
+    return {member.casefold(): entry for each in LISTS if each.key == key for entry in each.entries for member in entry.members}
+
+
+def known(inci: str) -> Known | None:
+    """The substance of an INCI name or a synonym; None when it is not in fvc."""
+    return _substances().get(inci_key(inci))
+
+
+def oil_named(inci: str) -> Oil | None:
+    """The essential oil of an INCI name; None when fvc has no typical values for it."""
+    return _oils().get(inci_key(inci))
+
+
+def limits_of(inci: str) -> tuple[Limit, ...]:
+    """The limits that an INCI name counts towards, those of its acid for a salt that is not listed by name."""
+    key = inci_key(inci)
+    found = _limits().get(key, ())
+    if found:
+        return found
+    substance = _substances().get(key)
+    if substance is not None:
+        return _by_acid().get(inci_key(substance.acid[0]), ()) if substance.acid else ()
+    first, _, last = key.rpartition(" ")
+    if first in _CATIONS:
+        return _by_acid().get(_acid_by_ending().get(last, ""), ())
+    amine = next((a for a in _AMINES if key.startswith(a)), None)
+    return _by_acid().get(_acid_by_ending().get(key[len(amine) :], ""), ()) if amine else ()
+
+
+def allergen(inci: str, listed: AllergenList) -> Allergen | None:
+    """The entry of a list that an INCI or chemical name counts towards."""
+    return _members(listed.key).get(inci_key(inci))
+
+
+@cache
+def name_is_known(inci: str) -> bool:
+    """True for a name of a substance, oil, constituent or allergen in fvc, or one in common use."""
+    return inci_key(inci) in _names()
+
+
+@cache
+def _names() -> dict[str, str]:
+    from fvc.reference.inci import NAMES, US_NAMES
+
+    names = [*US_NAMES.values(), *NAMES, *(s.inci for s in SUBSTANCES), *(n for s in SUBSTANCES for n in s.synonyms)]
+    names += [n for oil in OILS for n in (*oil.inci, *oil.constituents)]
+    names += [m for each in LISTS for entry in each.entries for m in (entry.name, *entry.members)]
+    names += [m for limit in LIMITS for m in limit.members]
+    return {inci_key(name): name for name in names}
+
+
+@cache
+def names_like(inci: str) -> tuple[str, ...]:
+    """Known names most like a mistyped one, best first; empty when none is near."""
+    from difflib import get_close_matches
+
+    names = _names()
+    return tuple(names[key] for key in get_close_matches(inci_key(inci), names, n=2, cutoff=0.8))
+
+
+@cache
+def us_name(inci: str) -> str:
+    """The form of a name that an American label uses."""
+    from fvc.reference.inci import US_NAMES
+
+    by_key = {inci_key(eu): us for eu, us in US_NAMES.items()}
+    return "Water" if inci_key(inci) == "aqua" else by_key.get(inci_key(inci), inci)

@@ -1,0 +1,1 @@
+"""What law, suppliers and the house ask of a plan: findings, the ingredient declaration, what it costs."""

@@ -1,0 +1,102 @@
+"""What one check is given: the product, taken apart once, and what the formulary is judged by."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from fractions import Fraction
+from typing import NamedTuple
+
+from fvc.amounts import ZERO, celsius
+from fvc.composition import Composition, Part, composition_of
+from fvc.errors import Fault
+from fvc.formula import Phase
+from fvc.reading import Reading
+from fvc.rules.basis import Basis
+from fvc.rules.contents import Contents, contents_of
+from fvc.rules.finding import Finding, NotChecked
+
+Outcome = Iterator[Finding | NotChecked]
+
+
+class Case(NamedTuple):
+    """One product under check.
+
+    rules: the rule sets chosen. locked: what changed in a plan that was saved as locked, as dotted
+    paths; empty where nothing did, None where there is no saved plan to tell.
+    """
+
+    reading: Reading
+    contents: Contents
+    composition: Composition
+    basis: Basis
+    rules: tuple[str, ...]
+    locked: tuple[str, ...] | None = None
+
+    @property
+    def uses(self) -> tuple[str, ...]:
+        """How the product is used; a spray or aerosol of which no more is said stays on the skin."""
+        uses = self.reading.plan.use
+        return uses if not uses or {"leave-on", "rinse-off"} & set(uses) else ("leave-on", *uses)
+
+    @property
+    def parts(self) -> tuple[Part, ...]:
+        """The raw materials of which something is in the product, in the order of addition."""
+        return tuple(p for p in self.contents.parts if p.percent)
+
+    @property
+    def watery(self) -> bool:
+        """True when there may be enough water in it for anything to grow, or for oil to part from."""
+        return self.composition.water.high >= 1
+
+    @property
+    def ph(self) -> tuple[Fraction, Fraction] | None:
+        """The pH of the spec, lowest and highest; None without one."""
+        given = self.reading.plan.spec.get("ph")
+        return (given[0].value, given[1].value) if isinstance(given, tuple) else None
+
+    def phase(self, part: Part) -> Phase:
+        """The phase that a part goes in with."""
+        name = part.amount.line.phase
+        return next((p for p in self.reading.plan.phases if p.name == name), Phase(name))
+
+
+def case_of(reading: Reading, basis: Basis, rules: tuple[str, ...], locked: tuple[str, ...] | None = None) -> Case:
+    """Take a product apart for checking."""
+    return Case(
+        reading=reading,
+        contents=contents_of(reading),
+        composition=composition_of(reading),
+        basis=basis,
+        rules=rules,
+        locked=locked,
+    )
+
+
+def where_of(parts: Iterable[Part]) -> str:
+    """`phase C, sodium-benzoate in preservative-premix; phase A, green-tea-extract`; each once."""
+    return "; ".join(dict.fromkeys(f"phase {p.amount.line.phase}, {p.words}" for p in parts))
+
+
+def listed(parts: Iterable[Part]) -> str:
+    """`green-tea-extract, sodium-benzoate in preservative-premix`; each once."""
+    return ", ".join(dict.fromkeys(p.words for p in parts))
+
+
+def place_of(fault: Fault) -> str:
+    """Where a fault is, in one line."""
+    where = f"{fault.file}:{fault.line}" if fault.line is not None else fault.file
+    return ", ".join(part for part in (where, fault.path) if part)
+
+
+def degrees(text: str) -> Fraction | None:
+    """°C of a temperature as typed; None without one."""
+    return celsius(text) if text else None
+
+
+def percent_by_material(parts: Iterable[Part]) -> dict[str, tuple[Fraction, tuple[Part, ...]]]:
+    """For each raw material by id: its percent of the product over all lines, and where it stands."""
+    out: dict[str, tuple[Fraction, tuple[Part, ...]]] = {}
+    for part in parts:
+        percent, places = out.get(part.id, (ZERO, ()))
+        out[part.id] = (percent + part.percent, (*places, part))
+    return out

@@ -1,0 +1,67 @@
+"""All checks of one product, in order. The one list behind `fvc check`, its docs and its count.
+
+A check that finds nothing has still been done; one that lacks what it needs says so, and silence
+never stands for "fine". Nothing in here makes a product safe: that is for a qualified assessor.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import NamedTuple
+
+from fvc.reading import Reading
+from fvc.rules.basis import Basis
+from fvc.rules.case import Case, Outcome, case_of
+from fvc.rules.finding import LEVELS, Finding, NotChecked, Report
+from fvc.rules.levels import check_house, check_use_levels
+from fvc.rules.limits import check_limits, check_oils
+from fvc.rules.making import check_charges, check_heat, check_oil_held
+from fvc.rules.preservation import check_acid_order, check_ph, check_present
+from fvc.rules.structure import check_functions, check_inci_names, check_locked, check_structure
+
+
+class Check(NamedTuple):
+    """One check: what it looks at, in words, and how."""
+
+    title: str
+    run: Callable[[Case], Outcome]
+
+
+CHECKS = (
+    Check("the file and its total", check_structure),
+    Check("a locked plan is as it was saved", check_locked),
+    Check("INCI names", check_inci_names),
+    Check("words for functions", check_functions),
+    Check("suppliers' use levels", check_use_levels),
+    Check("limits of substances", check_limits),
+    Check("limits of what is inside essential oils and extracts", check_oils),
+    Check("a preservative where there is water", check_present),
+    Check("the preservative works at the pH of the spec", check_ph),
+    Check("benzoate and sorbate before the acid", check_acid_order),
+    Check("oil is held", check_oil_held),
+    Check("heat", check_heat),
+    Check("unlike charges", check_charges),
+    Check("house limits", check_house),
+)
+
+
+def check(reading: Reading, basis: Basis, rules: tuple[str, ...] = (), locked: tuple[str, ...] | None = None) -> Report:
+    """Run all checks on a plan, a variant or an as-made.
+
+    rules: the rule sets asked for, `eu`, `us`, `house`; empty for those of the formulary.
+    locked: what changed in a plan that was saved as locked. Never raises for what a plan says.
+    Not checked: interactions that are not in the list above, stability, the supplier's documents,
+    claims, and whatever the report lists.
+    """
+    case = case_of(reading, basis, basis.chosen(rules), locked)
+    findings: list[Finding] = []
+    missing: list[NotChecked] = []
+    done = 0
+    for each in CHECKS:
+        outcome = list(each.run(case))
+        findings += [o for o in outcome if isinstance(o, Finding)]
+        not_done = [o for o in outcome if isinstance(o, NotChecked)]
+        missing += not_done
+        done += not any(o.whole for o in not_done)
+    findings.sort(key=lambda f: LEVELS.index(f.level))
+    return Report(plan=reading.side.ref, findings=tuple(findings), done=done, not_checked=tuple(dict.fromkeys(missing)))

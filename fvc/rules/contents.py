@@ -1,0 +1,117 @@
+"""Every substance of a product with where it comes from: what records declare, what is inside it, what oils typically hold.
+
+A record's own figure wins over a typical one, constituent by constituent; what was used is kept
+beside each figure, so that the output can say it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from fractions import Fraction
+from functools import cache, lru_cache
+from typing import NamedTuple
+
+from fvc.amounts import HUNDRED
+from fvc.composition import Part, parts_of
+from fvc.material import NOTHING, Material, Share, inci_key
+from fvc.reading import Reading
+from fvc.reference.lookup import oil_named
+
+DECLARED, INSIDE, TYPICAL = "declared", "inside", "typical"
+
+
+class Content(NamedTuple):
+    """One substance that one raw material brings; share: of the product, in percent.
+
+    how: `declared` in its composition, `inside` one of its ingredients by its record, or `typical` of an
+    essential oil in it by published figures. source: of the typical figure.
+    """
+
+    inci: str
+    share: Share
+    part: Part
+    how: str
+    source: str = ""
+
+
+class OilRange(NamedTuple):
+    """A typical constituent of an essential oil, percent of the oil."""
+
+    inci: str
+    share: Share
+    source: str
+
+
+@cache
+def typical_of(inci: str) -> tuple[OilRange, ...]:
+    """What the oil of this INCI name typically holds; empty where fvc has no figures. Middle, lowest, highest."""
+    oil = oil_named(inci)
+    out = []
+    for name, given in oil.constituents.items() if oil else ():
+        low, high = Fraction(given.low), Fraction(given.high)
+        out.append(OilRange(name, Share((low + high) / 2, low, high, low != high), given.source.words))
+    return tuple(out)
+
+
+class Contents(NamedTuple):
+    """What is in a product, substance by substance.
+
+    by_key: the contents by the key of their INCI name. parts: its raw materials in the order of addition.
+    """
+
+    parts: tuple[Part, ...]
+    by_key: Mapping[str, tuple[Content, ...]]
+
+    def of(self, *names: str) -> tuple[Content, ...]:
+        """All that counts as one of these INCI names."""
+        return tuple(c for name in names for c in self.by_key.get(inci_key(name), ()))
+
+
+def total(contents: Sequence[Content]) -> Share:
+    """The sum of shares."""
+    return sum((c.share for c in contents), NOTHING)
+
+
+@lru_cache(maxsize=16)
+def contents_of(reading: Reading, *, added: bool = False) -> Contents:
+    """The contents of a product, formulas that stand in it taken apart; added: as for `parts_of`."""
+    if added and not reading.added:
+        return contents_of(reading)
+    parts = parts_of(reading, added=added)
+    found: dict[str, list[Content]] = {}
+    for part in parts:
+        if part.material is None or part.percent == 0:
+            continue
+        for content in brought(part.material, part):
+            found.setdefault(inci_key(content.inci), []).append(content)
+    return Contents(parts=parts, by_key={key: tuple(each) for key, each in found.items()})
+
+
+def brought(material: Material, part: Part) -> list[Content]:
+    """The substances that a raw material brings at the percent of its part: declared, inside, and typical ones."""
+    out = []
+    for inci, share in (material.composition or {}).items():
+        if share.high:
+            out.append(Content(inci, share.of(part.percent), part, DECLARED))
+    own = {inci_key(name) for name in material.constituents}
+    for inci, share in material.constituents.items():
+        if share.high:
+            out.append(Content(inci, share.of(part.percent), part, INSIDE))
+    for inci, share in (material.composition or {}).items():
+        for given in typical_of(inci):
+            if inci_key(given.inci) not in own and share.high:
+                out.append(Content(given.inci, _times(given.share, share).of(part.percent), part, TYPICAL, given.source))
+    return out
+
+
+def _times(inner: Share, outer: Share) -> Share:
+    """A share of a share; bounds by the worst ends."""
+    nominal = None if inner.nominal is None or outer.nominal is None else inner.nominal * outer.nominal / HUNDRED
+    return Share(nominal, inner.low * outer.low / HUNDRED, inner.high * outer.high / HUNDRED, inner.middle or outer.middle)
+
+
+def holds_oil_without_figures(material: Material) -> bool:
+    """True for an oil, fragrance or hydrosol of which nothing is known below its INCI name."""
+    if material.constituents or not material.does("essential oil", "fragrance", "hydrosol"):
+        return False
+    return not any(typical_of(inci) for inci in material.composition or ())

@@ -1,0 +1,47 @@
+"""What a check gives: findings, what could not be checked, and how much was done."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+STOP, CAUTION, NOTE = "stop", "caution", "note"
+LEVELS = (STOP, CAUTION, NOTE)
+
+
+class Finding(NamedTuple):
+    """Something that a check found.
+
+    level: `stop` (must be mended), `caution` (look at it), `note` (good to know). where: the lines or
+    materials. rule: its name, ours or that of the law. message: what, and by how much. source: who says
+    so. mend: what would mend it, "" where nothing needs mending.
+    """
+
+    level: str
+    where: str
+    rule: str
+    message: str
+    source: str
+    mend: str = ""
+    about: str = ""
+
+
+class NotChecked(NamedTuple):
+    """Something that could not be checked, and why; `whole` when for that reason a check was not done at all."""
+
+    what: str
+    why: str
+    whole: bool = False
+
+
+class Report(NamedTuple):
+    """What the checks of one plan gave. done: how many were carried out."""
+
+    plan: str
+    findings: tuple[Finding, ...]
+    done: int
+    not_checked: tuple[NotChecked, ...]
+
+    @property
+    def ok(self) -> bool:
+        """True when nothing must be mended; never that the product is safe."""
+        return not any(f.level == STOP for f in self.findings)

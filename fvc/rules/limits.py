@@ -1,0 +1,235 @@
+"""Limits of substances by law: summed over all raw materials, salts as their acid, at the worst end of every range.
+
+case                                                                         finding
+1  even the lowest end of the ranges is above the limit                      stop
+2  the worst end is above it, by figures of the maker's own records          stop
+3  the worst end is above it only by typical figures of essential oils       caution, or a stop when their lowest end is (1)
+4  the use is one in which the substance may not be used                     stop
+5  a condition of the law that cannot be seen here                           a question: caution by use, note otherwise
+6  the pH of the spec is outside what the law allows                         stop
+7  how much there is of it is unknown                                        not checked
+8  a salt without a molar mass                                               counted at its full weight, and said so
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from fractions import Fraction
+from typing import NamedTuple
+
+from fvc.amounts import ZERO, figure, round_to, step_of
+from fvc.material import NOTHING, Share, inci_key
+from fvc.reference.limits import US_SILENCE, Limit
+from fvc.reference.lookup import known, limits_of
+from fvc.rules.basis import US
+from fvc.rules.case import Case, Outcome, listed, where_of
+from fvc.rules.contents import DECLARED, TYPICAL, Content, total
+from fvc.rules.finding import CAUTION, NOTE, STOP, Finding, NotChecked
+
+# Molar masses are given to two decimals, so a figure converted by them is good to four digits and is
+# compared at four decimals: 0.59 % sodium benzoate is 0.5000 % as acid, at the limit and not above it.
+CONVERTED_DECIMALS = 4
+
+
+class Counted(NamedTuple):
+    """What counts towards one limit: the contents, and their share as the limit counts (salts as acid)."""
+
+    limit: Limit
+    contents: tuple[Content, ...]
+    share: Share
+    without_mass: tuple[str, ...] = ()
+
+    @property
+    def from_oils(self) -> bool:
+        """True when some of it is inside another ingredient, such as an essential oil."""
+        return any(c.how != DECLARED for c in self.contents)
+
+    @property
+    def without_typical(self) -> Share:
+        """The share without what is only typical of an essential oil."""
+        own = [c for c in self.contents if c.how != TYPICAL]
+        return as_counted(self.limit, own)[0]
+
+
+def factor(limit: Limit, content: Content) -> Fraction | None:
+    """What one gram of a content counts for; None when that needs a molar mass that is not known."""
+    acid = limit.as_acid
+    if not acid or inci_key(content.inci) == inci_key(acid):
+        return Fraction(1)
+    salt, target = known(content.inci), known(acid)
+    if target is None or not target.molar_mass:
+        return None
+    count = salt.acid[1] if salt and salt.acid and inci_key(salt.acid[0]) == inci_key(target.inci) else 1
+    material = content.part.material
+    own = material.molar_mass if material and _only_active(content) else None  # the maker's own record wins
+    mass = own or (Fraction(salt.molar_mass) if salt and salt.molar_mass else None)
+    return count * Fraction(target.molar_mass) / mass if mass else None
+
+
+def _only_active(content: Content) -> bool:
+    material = content.part.material
+    if material is None or content.how != DECLARED:
+        return False
+    names = material.active or tuple(n for n in material.composition or () if inci_key(n) != "aqua")
+    return [inci_key(n) for n in names] == [inci_key(content.inci)]
+
+
+def as_counted(limit: Limit, contents: Sequence[Content]) -> tuple[Share, tuple[str, ...]]:
+    """The sum of contents as a limit counts them, and the names that lack a molar mass (counted whole)."""
+    share, lacking, converted = NOTHING, [], False
+    for content in contents:
+        by = factor(limit, content)
+        if by is None:
+            lacking.append(content.inci)
+        converted |= by not in (None, 1)
+        share += _scaled(content.share, by or Fraction(1))
+    if converted:
+        step = step_of(CONVERTED_DECIMALS)
+        nominal = None if share.nominal is None else round_to(share.nominal, step)
+        share = Share(nominal, round_to(share.low, step), round_to(share.high, step), share.middle)
+    return share, tuple(dict.fromkeys(lacking))
+
+
+def _scaled(share: Share, by: Fraction) -> Share:
+    return Share(None if share.nominal is None else share.nominal * by, share.low * by, share.high * by, share.middle)
+
+
+def counted(case: Case) -> Iterator[Counted]:
+    """Everything in a product that counts towards a limit of the rule sets chosen."""
+    found: dict[str, tuple[Limit, list[Content]]] = {}
+    for contents in case.contents.by_key.values():
+        for limit in limits_of(contents[0].inci):
+            if limit.rules in case.rules:
+                found.setdefault(limit.id, (limit, []))[1].extend(contents)
+    for limit, each in found.values():
+        share, lacking = as_counted(limit, each)
+        if share.high:
+            yield Counted(limit, tuple(each), share, lacking)
+
+
+def most_for(limit: Limit, uses: Sequence[str]) -> tuple[Fraction, str] | None:
+    """The lowest percent that a limit allows for these uses, and the use it is for; None when it sets none."""
+    found = []
+    for use in uses:
+        text = limit.most.get(use, limit.most.get("", ""))
+        if text:
+            found.append((Fraction(text), use if use in limit.most else "any use"))
+    return min(found, default=None, key=lambda each: each[0])
+
+
+def check_limits(case: Case) -> Outcome:
+    """Limits of substances that are added as such: preservatives, acids and the like."""
+    yield from _check(case, oils=False)
+    if US in case.rules:
+        yield NotChecked("limits of preservatives in the United States", US_SILENCE)
+    undeclared = [p for p in case.parts if p.material is None or p.material.composition is None]
+    if undeclared:
+        yield NotChecked(f"limits of what is in {listed(undeclared)}", "no composition is declared; take it from the supplier's sheet")
+    partly = [p for p in case.parts if p.material and p.material.composition is not None and p.material.undeclared.high > 0]
+    if partly:
+        yield NotChecked(f"limits of the undeclared rest of {listed(partly)}", "its composition does not add up to 100")
+
+
+def check_oils(case: Case) -> Outcome:
+    """Limits of what is inside other ingredients, such as restricted constituents of essential oils."""
+    from fvc.rules.contents import holds_oil_without_figures
+
+    yield from _check(case, oils=True)
+    blank = [p for p in case.parts if p.material and holds_oil_without_figures(p.material)]
+    if blank:
+        yield NotChecked(
+            f"restricted constituents and allergens in {listed(blank)}",
+            "no [constituents] in its record and no typical values in fvc; ask the supplier for an analysis and an allergen list",
+        )
+
+
+def _check(case: Case, *, oils: bool) -> Outcome:
+    if not case.uses:
+        yield NotChecked("limits by use", 'the plan names no use; add  use = "leave-on"  (a premix needs none)', whole=True)
+        return
+    for each in counted(case):
+        if each.from_oils == oils:
+            yield from _judge(case, each)
+
+
+def _judge(case: Case, each: Counted) -> Outcome:
+    limit, share = each.limit, each.share
+    places = where_of(c.part for c in each.contents)
+    if each.without_mass:  # case 8
+        yield NotChecked(
+            f"{', '.join(each.without_mass)} as {limit.as_acid}",
+            "no molar mass is known, so it is counted at its full weight; add  molar_mass = …  to its record",
+        )
+    found = most_for(limit, case.uses)
+    if found is not None:
+        most, use = found
+        if share.nominal is None and share.high > most >= share.low:  # case 7
+            unknown = listed(c.part for c in each.contents if c.share.nominal is None)
+            why = f"{unknown} does not say how much of it there is; anything from {figure(share.low)} to {figure(share.high)} % of the product"
+            yield NotChecked(f"{limit.title}, {figure(most)} % at most", why)
+        elif share.high > most:
+            yield _over(each, most, use, places)
+    for use in ("", *case.uses):  # case 5
+        if use in limit.asks:
+            yield Finding(CAUTION if use else NOTE, places, limit.id, f"{limit.title}: {limit.asks[use]}", limit.source.words)
+    if limit.ph and case.ph is None:
+        yield NotChecked(f"{limit.title}: pH {limit.ph[0]} to {limit.ph[1]}", "the plan has no pH in its spec")
+    elif limit.ph and case.ph and not (Fraction(limit.ph[0]) <= case.ph[0] and case.ph[1] <= Fraction(limit.ph[1])):  # case 6
+        yield Finding(
+            STOP if limit.level == STOP else CAUTION,
+            places,
+            limit.id,
+            f"{limit.title}: the spec, pH {figure(case.ph[0])} to {figure(case.ph[1])}, goes outside pH {limit.ph[0]} to {limit.ph[1]}",
+            limit.source.words,
+            "narrow the pH of the spec",
+        )
+
+
+def _over(each: Counted, most: Fraction, use: str, places: str) -> Finding:
+    limit, share = each.limit, each.share
+    in_use = f"for {use}" if use != "any use" else "in any use"
+    as_acid = f" as {limit.as_acid.lower()}" if limit.as_acid else ""
+    brought = ", ".join(_brought(each))
+    only_typical = each.without_typical.high <= most and share.low <= most  # case 3
+    level = limit.level if not only_typical else CAUTION
+    if most == 0:  # case 4
+        message = f"{limit.title}: not to be used {in_use}; there is {figure(share.high)} % of it ({brought})"
+        return Finding(level, places, limit.id, message, limit.source.words, _way_out(each, most, only_typical))
+    certain = share.low > most or share.certain
+    end = "" if certain else " at the worst end"
+    message = (
+        f"{limit.title}: {figure(share.high)} %{as_acid}{end}, {figure(share.high - most)} above the {figure(most)} % {in_use} ({brought})"
+    )
+    return Finding(level, places, limit.id, message, limit.source.words, _way_out(each, most, only_typical))
+
+
+def _brought(each: Counted) -> list[str]:
+    """Who brings how much, by its worst end, and by which figures."""
+    out: dict[str, str] = {}
+    for content in sorted(each.contents, key=lambda c: -c.share.high):
+        how = {TYPICAL: ", typical of this oil", DECLARED: ""}.get(content.how, ", by its record")
+        out.setdefault(content.part.words, f"{figure(content.share.high)} from {content.part.words}{how}")
+    return list(out.values())
+
+
+def _way_out(each: Counted, most: Fraction, only_typical: bool) -> str:
+    ways = []
+    if only_typical:
+        ways.append("ask the supplier for this lot's analysis and enter the figure under [constituents]")
+    if most == 0:
+        return "; or ".join([*ways, "take it out, or change the use"])
+    largest = max(each.contents, key=lambda c: c.share.high)
+    same = [c for c in each.contents if c.part.id == largest.part.id]
+    mine = as_counted(each.limit, same)[0].high
+    percent = sum((p for p in {id(c.part): c.part.percent for c in same}.values()), ZERO)
+    room = most - (each.share.high - mine)
+    if room > 0 and mine > 0:
+        allowed = percent * room / mine
+        step = step_of(CONVERTED_DECIMALS)
+        ways.append(f"take {largest.part.words} from {figure(percent)} to {figure((allowed // step) * step)} % of the product or less")
+    else:
+        ways.append(f"take out what brings it: {listed(c.part for c in each.contents)}")
+    return "; or ".join(ways)
+
+
+__all__ = ["Counted", "check_limits", "check_oils", "counted", "most_for", "total"]

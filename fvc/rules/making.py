@@ -1,0 +1,137 @@
+"""Checks of how it is made: oil in water, heat, charges."""
+
+from __future__ import annotations
+
+import re
+from fractions import Fraction
+
+from fvc.amounts import ZERO, figure
+from fvc.composition import Part
+from fvc.reference.lookup import known, oil_named
+from fvc.rules.case import Case, Outcome, degrees, listed, where_of
+from fvc.rules.finding import CAUTION, NOTE, Finding, NotChecked
+from fvc.rules.preservation import ALCOHOLS, PRACTICE
+
+COOL = Fraction(40)  # °C, common practice: heat-sensitive lines go in below, unless the record says otherwise
+SENSITIVE = ("essential oil", "fragrance", "extract", "hydrosol")
+_OILY = re.compile(r"\b(oil|butter|triglyceride|squalane|squalene|jojoba)\b", re.IGNORECASE)
+OILY_FUNCTIONS = ("essential oil", "fragrance")
+HOLDING = ("solubiliser", "emulsifier", "surfactant")
+HELD_BY_ALCOHOL = Fraction(50)
+
+
+def is_oil(part: Part) -> bool:
+    """True for a raw material that does not mix with water by itself, as far as its record tells."""
+    material = part.material
+    if material is None or material.does(*HOLDING):
+        return False
+    if material.does(*OILY_FUNCTIONS):
+        return True
+    largest = max((material.composition or {}).items(), key=lambda item: item[1].high, default=("", None))[0]
+    return bool(_OILY.search(largest)) or oil_named(largest) is not None
+
+
+def check_oil_held(case: Case) -> Outcome:
+    """Oil in a product with water has a solubiliser or an emulsifier to hold it."""
+    oils = [p for p in case.parts if is_oil(p)]
+    if not oils or not case.watery:
+        return
+    if any(p.material and p.material.does(*HOLDING) for p in case.parts):
+        return
+    alcohol = sum((c.share.low for c in case.contents.of(*ALCOHOLS)), ZERO)
+    if alcohol >= HELD_BY_ALCOHOL:
+        return
+    percent = sum((p.percent for p in oils), ZERO)
+    yield Finding(
+        CAUTION,
+        where_of(oils),
+        "oil-held",
+        f"{figure(percent)} % oil ({listed(oils)}) in a product with water, with neither solubiliser nor emulsifier: it will part, and come out undiluted in places",
+        PRACTICE,
+        "add a solubiliser for little oil, an emulsifier for much",
+    )
+
+
+def check_heat(case: Case) -> Outcome:
+    """Nothing stands in a phase that is heated above what its record allows, or goes in while the batch may still be that hot."""
+    hottest: Fraction | None = None
+    heated_in = ""
+    for phase in case.reading.plan.phases:
+        heat, below = degrees(phase.heat), degrees(phase.add_below)
+        for part in case.parts:
+            if part.amount.line.phase != phase.name or part.material is None:
+                continue
+            limit, source = _stands(part)
+            if limit is None:
+                continue
+            if heat is not None and heat > limit:
+                yield Finding(
+                    CAUTION,
+                    where_of([part]),
+                    "heat",
+                    f"phase {phase.name} is heated to {phase.heat}, {figure(heat - limit)} °C above the {figure(limit)} °C that {part.words} stands",
+                    source,
+                    "move it to a phase that goes in cool",
+                )
+            elif heat is None and below is not None and below > limit:
+                yield Finding(
+                    CAUTION,
+                    where_of([part]),
+                    "heat",
+                    f"phase {phase.name} goes in below {phase.add_below}, and {part.words} stands {figure(limit)} °C",
+                    source,
+                    f"let it cool to {figure(limit)} °C first, and say so in add_below",
+                )
+            elif heat is None and below is None and hottest is not None and hottest > limit:
+                yield Finding(
+                    NOTE,
+                    where_of([part]),
+                    "heat",
+                    f"phase {heated_in} is heated to {figure(hottest)} °C and nothing says that the batch has cooled when {part.words} goes in ({figure(limit)} °C at most)",
+                    source,
+                    f'add  add_below = "{figure(limit)} °C"  to phase {phase.name}',
+                )
+        if heat is not None and (hottest is None or heat > hottest):
+            hottest, heated_in = heat, phase.name
+
+
+def _stands(part: Part) -> tuple[Fraction | None, str]:
+    """The heat that a material stands in °C, and who says so."""
+    assert part.material is not None
+    if part.material.heat_max is not None:
+        return part.material.heat_max, f"heat_max in the record of {part.id}"
+    if part.material.does(*SENSITIVE):
+        return COOL, PRACTICE + ": heat-sensitive lines go in below about 40 °C"
+    return None, ""
+
+
+def check_charges(case: Case) -> Outcome:
+    """No anionic material meets a cationic one: the two may fall out together or lose their effect."""
+    by_charge: dict[str, list[Part]] = {}
+    for part in case.parts:
+        for charge in _charges(part):
+            by_charge.setdefault(charge, []).append(part)
+    if by_charge.get("anionic") and by_charge.get("cationic"):
+        anionic, cationic = by_charge["anionic"], by_charge["cationic"]
+        yield Finding(
+            CAUTION,
+            where_of([*anionic, *cationic]),
+            "charges",
+            f"anionic {listed(anionic)} with cationic {listed(cationic)}: they may fall out together, or one take the effect of the other",
+            PRACTICE,
+            "replace one of them by a non-ionic or amphoteric one, or try it small first",
+        )
+    blank = [p for p in case.parts if p.material and p.material.composition is None and not p.material.charge]
+    if blank:
+        yield NotChecked(f"the charge of {listed(blank)}", "neither charge nor composition in its record")
+
+
+def _charges(part: Part) -> set[str]:
+    """The charges that a material brings: its record's word, else those of the substances in it."""
+    material = part.material
+    if material is None:
+        return set()
+    if material.charge:
+        return {material.charge}
+    found = {s.charge for inci, share in (material.composition or {}).items() if share.high and (s := known(inci)) is not None}
+    return found & {"anionic", "cationic"}

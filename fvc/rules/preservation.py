@@ -1,0 +1,199 @@
+"""Checks of preservation: whether there is a preservative where there is water, and whether it works at the pH of the spec.
+
+None of them tells that a product keeps: that takes a challenge test, which no calculation replaces.
+"""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from typing import NamedTuple
+
+from fvc.amounts import ZERO, figure
+from fvc.composition import Part
+from fvc.material import inci_key
+from fvc.reference.lookup import known
+from fvc.reference.substances import Known
+from fvc.rules.case import Case, Outcome, listed, where_of
+from fvc.rules.contents import DECLARED
+from fvc.rules.finding import CAUTION, NOTE, STOP, Finding, NotChecked
+
+PRACTICE = "common practice, no published source"
+ENOUGH = Fraction(5, 100)  # percent of a preserving substance below which it is only a trace from elsewhere
+MUCH_ALCOHOL = Fraction(20)  # percent of ethanol from which a product is often taken to keep by itself
+ALCOHOLS = ("Alcohol", "Alcohol Denat.", "Ethanol")
+
+
+class Preserving(NamedTuple):
+    """A preserving substance in the product: what is known of it, how much, and what brings it."""
+
+    substance: Known
+    percent: Fraction
+    part: Part
+
+
+def preserving(case: Case) -> list[Preserving]:
+    """Substances that preserve, of which there is more than a trace, by what brings most of each."""
+    found = []
+    for contents in case.contents.by_key.values():
+        substance = known(contents[0].inci)
+        declared = [c for c in contents if c.how == DECLARED]
+        if substance is None or "preservative" not in substance.functions[:1] or not declared:
+            continue
+        percent = sum((c.share.nominal if c.share.nominal is not None else c.share.low for c in declared), ZERO)
+        if percent >= ENOUGH:
+            found.append(Preserving(substance, percent, max(declared, key=lambda c: c.share.high).part))
+    return found
+
+
+def check_present(case: Case) -> Outcome:
+    """A product with water has a preservative."""
+    if not case.uses:
+        yield NotChecked("whether it is preserved", "the plan names no use, so it is taken for a premix", whole=True)
+        return
+    if not case.watery:
+        return
+    named = [p for p in case.parts if p.material and p.material.does("preservative")]
+    if named:
+        return
+    water = figure(case.composition.water.high)
+    found = preserving(case)
+    if found:
+        what = ", ".join(f"{figure(p.percent)} % {p.substance.inci}" for p in found)
+        yield Finding(
+            NOTE,
+            where_of(p.part for p in found),
+            "preservative",
+            f"no raw material is recorded as a preservative, but there is {what}",
+            PRACTICE,
+            'if that is what preserves it, add  "preservative"  to the functions of its record',
+        )
+        return
+    alcohol = sum((c.share.low for c in case.contents.of(*ALCOHOLS)), ZERO)
+    boosters = [p for p in case.parts if p.material and p.material.does("booster")]
+    if alcohol >= MUCH_ALCOHOL:
+        yield Finding(
+            NOTE,
+            "the whole plan",
+            "preservative",
+            f"no preservative, {figure(alcohol)} % ethanol: that much often keeps a product, which only a test can show",
+            PRACTICE,
+        )
+        return
+    more = f"; {listed(boosters)} alone is a booster, not a preservative" if boosters else ""
+    yield Finding(
+        STOP,
+        "the whole plan",
+        "preservative",
+        f"up to {water} % water and no preservative{more}: bacteria and moulds grow in it within days",
+        PRACTICE,
+        "add a preservative that works at the pH of the product; a product without one is not for use",
+    )
+
+
+def check_ph(case: Case) -> Outcome:
+    """What preserves it works at the pH of the spec."""
+    named = [p for p in case.parts if p.material and p.material.does("preservative")]
+    blank = [p for p in named if p.material and p.material.composition is None and p.material.ph_range is None]
+    if blank:
+        yield NotChecked(f"the pH at which {listed(blank)} works", "no composition and no ph_range in its record")
+    judged = _ranges(case, named)
+    if not judged:
+        return
+    if case.ph is None:
+        yield NotChecked(
+            "whether the preservatives work at the pH of the product", "the plan has no pH in its spec; add  ph = [low, high]  under [spec]"
+        )
+        return
+    low, high = case.ph
+    unusable = [each for each in judged if low < each[1] or high > each[2]]
+    for name, first, last, part, source, substance in unusable:
+        none_left = len(unusable) == len(judged)
+        yield Finding(
+            STOP if none_left else CAUTION,
+            where_of([part]),
+            "preservative-ph",
+            f"{name} is in use from pH {figure(first)} to {figure(last)}, and the spec is pH {figure(low)} to {figure(high)}{_share_left(substance, high)}"
+            + ("; nothing else preserves it there" if none_left else ""),
+            source,
+            f"bring the spec within pH {figure(first)} to {figure(last)}, or choose a preservative for this pH",
+        )
+
+
+def _ranges(case: Case, named: list[Part]) -> list[tuple[str, Fraction, Fraction, Part, str, Known | None]]:
+    """What preserves, the lowest and highest pH it is used at, and who says so; the maker's own record wins."""
+    out: list[tuple[str, Fraction, Fraction, Part, str, Known | None]] = []
+    by_record = {}
+    for part in named:
+        if part.material and part.material.ph_range and part.id not in by_record:
+            low, high = part.material.ph_range
+            by_record[part.id] = True
+            out.append((part.words, low.value, high.value, part, f"ph_range in the record of {part.id}", None))
+    for each in preserving(case):
+        if each.part.id in by_record or each.substance.ph_range is None:
+            continue
+        if named and each.part.material and not each.part.material.does("preservative"):
+            continue
+        low_text, high_text = each.substance.ph_range
+        source = each.substance.ph_source.words if each.substance.ph_source else PRACTICE
+        out.append((each.substance.inci, Fraction(low_text), Fraction(high_text), each.part, source, each.substance))
+    return out
+
+
+def _share_left(substance: Known | None, ph: Fraction) -> str:
+    """How much of a preserving acid is undissociated, the form that works: 1 / (1 + 10^(pH - pKa))."""
+    if substance is None:
+        return ""
+    acid = known(substance.acid[0]) if substance.acid else substance
+    if acid is None or len(acid.pka) != 1 or acid.charge == "cationic" or "pH" in acid.functions[0]:
+        return ""
+    share = 100 / (1 + 10 ** (float(ph) - float(acid.pka[0])))
+    return f" (at pH {figure(ph)} {share:.1f} % of {acid.inci.lower()} is undissociated, the form that works)"
+
+
+def is_acid(part: Part) -> bool:
+    """True for a raw material that is weighed in as an acid: a pH adjuster that holds one."""
+    material = part.material
+    if material is None or not material.does("pH adjuster"):
+        return False
+    for inci in material.composition or ():
+        substance = known(inci)
+        if (
+            substance
+            and substance.pka
+            and substance.acid is None
+            and "pH adjuster" in substance.functions
+            and Fraction(substance.pka[0]) < 6
+        ):
+            return True
+    return False
+
+
+CRYSTALLISING = ("Benzoic Acid", "Sorbic Acid")
+
+
+def check_acid_order(case: Case) -> Outcome:
+    """Benzoate and sorbate go in before the acid: into an acid water they fall out as crystals of their acid."""
+    acids = [i for i, part in enumerate(case.contents.parts) if is_acid(part)]
+    if not acids:
+        return
+    first = acids[0]
+    for index, part in enumerate(case.contents.parts):
+        if index <= first or part.material is None:
+            continue
+        for inci, share in (part.material.composition or {}).items():
+            substance = known(inci)
+            if substance is None or substance.acid is None or substance.acid[0] not in CRYSTALLISING:
+                continue
+            if share.high * part.percent / 100 >= ENOUGH:
+                acid = case.contents.parts[first]
+                yield Finding(
+                    NOTE,
+                    where_of([part]),
+                    "acid-first",
+                    f"{inci} goes in after {acid.words}: {substance.acid[0].lower()} may fall out as crystals where it meets the acid",
+                    PRACTICE,
+                    f"put {part.amount.line.material} before {acid.amount.line.material}, well stirred in and diluted",
+                )
+
+
+__all__ = ["check_acid_order", "check_ph", "check_present", "inci_key", "is_acid", "preserving"]

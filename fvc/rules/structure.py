@@ -1,0 +1,93 @@
+"""Checks of what is written: the file and its total, names, words for functions, locked plans."""
+
+from __future__ import annotations
+
+from fvc.formula import PREMIX
+from fvc.material import FUNCTIONS
+from fvc.names import nearest
+from fvc.reference.lookup import name_is_known, names_like
+from fvc.rules.case import Case, Outcome, listed, place_of, where_of
+from fvc.rules.finding import CAUTION, STOP, Finding, NotChecked
+
+PLAN_RULE = "a plan is closed: its lines total 100 and every material has a record"
+
+
+def check_structure(case: Case) -> Outcome:
+    """The file can be read, every material is known, the lines total exactly 100."""
+    for fault in case.reading.faults:
+        yield Finding(STOP, place_of(fault), "closed", fault.message, PLAN_RULE, fault.next)
+    for fault in case.reading.warnings:
+        yield Finding(CAUTION, place_of(fault), "file", fault.message, "the file formats of fvc", fault.next)
+    open_lines = [a.line for a in case.reading.closure.amounts if a.percent is None]
+    for line in open_lines:
+        yield NotChecked(
+            f"how much {line.material} there is", "its line is open, or waits for one that is, and says nothing of what to expect"
+        )
+
+
+def check_locked(case: Case) -> Outcome:
+    """A plan that was saved as locked is still as it was, but for its status."""
+    if case.locked:
+        yield Finding(
+            STOP,
+            ", ".join(case.locked[:4]),
+            "locked",
+            "the plan was saved as locked, and this changed since",
+            "only the status of a locked plan may change",
+            'put that back, or save it with  status = "chosen"  first and then change it',
+        )
+
+
+def check_inci_names(case: Case) -> Outcome:
+    """INCI names are spelled as they are known: a mistyped one is not counted towards any limit."""
+    for key, contents in case.contents.by_key.items():
+        name = contents[0].inci
+        own = [c for c in contents if not c.source]
+        if not own or key in case.basis.names or name_is_known(name):
+            continue
+        near = names_like(name)
+        declared = any(c.how == "declared" for c in own)
+        if not near and not declared:
+            continue  # a constituent that nobody asks about
+        mend = f"did you mean {' or '.join(near)}?" if near else ""
+        vouch = "if the name is right, add it to  inci_names = [...]  in formulary.toml"
+        yield Finding(
+            CAUTION,
+            where_of(c.part for c in own),
+            "inci-name",
+            f'"{name}" is not an INCI name that fvc knows, so no limit and no label rule can find it',
+            "list of INCI names in common use, in fvc",
+            f"{mend} {vouch}".strip(),
+        )
+
+
+def check_functions(case: Case) -> Outcome:
+    """Functions are in words that the checks know: a mistyped "preservitive" preserves nothing for them."""
+    known = [*FUNCTIONS, PREMIX]
+    seen: set[tuple[str, str]] = set()
+    for part in case.parts:
+        for function in part.material.functions if part.material else ():
+            if (part.id, function) in seen or function.casefold() in {k.casefold() for k in known}:
+                continue
+            seen.add((part.id, function))
+            near = nearest(function.casefold(), known, 1)
+            if near:
+                yield Finding(
+                    CAUTION,
+                    where_of([part]),
+                    "function-name",
+                    f'the function "{function}" is not a word that checks and totals know',
+                    "words of the trade, in fvc",
+                    f'write "{near[0]}"',
+                )
+    nameless = [p for p in case.parts if p.material and not p.material.functions]
+    if nameless:
+        yield NotChecked(f"what {listed(nameless)} is for", "its record names no function, and several checks go by function")
+
+
+__all__ = [
+    "check_functions",
+    "check_inci_names",
+    "check_locked",
+    "check_structure",
+]

@@ -1,0 +1,218 @@
+"""What was checked, the declaration, and the cost, for a person."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from fractions import Fraction
+
+from fvc.amounts import brief, figure, fixed, shown
+from fvc.reading import Reading
+from fvc.rules.contents import INSIDE, TYPICAL
+from fvc.rules.cost import Cost
+from fvc.rules.finding import LEVELS, Finding, NotChecked, Report
+from fvc.rules.label import CONFIRM, Entry, Label
+from fvc.show.screen import QUIET, Screen, align, fit_widths, fold, grid
+
+NOT_SAFETY = "not a safety assessment"
+
+
+def counted(many: int, one: str) -> str:
+    """`1 check`, `14 checks`."""
+    return f"{many} {one}" + ("" if many == 1 else "s")
+
+
+def verdict(reports: Sequence[Report]) -> str:
+    """`no stop in 14 checks, 3 not done; not a safety assessment`."""
+    stops = sum(1 for r in reports for f in r.findings if f.level == "stop")
+    done = sum(r.done for r in reports)
+    missing = sum(len(r.not_checked) for r in reports)
+    plans = f" of {counted(len(reports), 'plan')}" if len(reports) != 1 else ""
+    first = counted(stops, "stop") if stops else "no stop"
+    return f"{first} in {counted(done, 'check')}{plans}, {missing} not done; {NOT_SAFETY}"
+
+
+def check(out: Screen, reports: Sequence[Report], titles: Sequence[str], rules: Sequence[str]) -> None:
+    """Findings by plan, the gravest first; then what could not be checked, each reason once; then the verdict."""
+    for report, title in zip(reports, titles, strict=True):
+        out.head(f"Check: {title}", f"rules: {', '.join(rules)}")
+        for finding in report.findings:
+            _finding(out, finding)
+        if not report.findings:
+            out.say("nothing found by the checks that were done", 2)
+        out.say("")
+    missing: dict[NotChecked, list[str]] = {}
+    for report in reports:
+        for each in report.not_checked:
+            missing.setdefault(each._replace(whole=False), []).append(report.plan)
+    if missing:
+        out.head("Not checked")
+        for each, plans in missing.items():
+            where = f"  ({', '.join(plans)})" if len(reports) > 1 else ""
+            out.item("", f"{each.what}: {each.why}{where}", 2)
+        out.say("")
+    out.say(verdict(reports))
+
+
+_STYLE = {"stop": "bold", "caution": "", "note": QUIET}
+
+
+def _finding(out: Screen, finding: Finding) -> None:
+    out.item(f"{finding.level.ljust(max(map(len, LEVELS)))}  ", finding.message, 2, _STYLE[finding.level])
+    out.item("where: ", finding.where, 11)
+    out.item("rule:  ", f"{finding.rule}: {finding.source}", 11, QUIET)
+    if finding.mend:
+        out.item("mend:  ", finding.mend, 11)
+
+
+def label(out: Screen, result: Label, reading: Reading) -> None:
+    """The declaration with its figures, what is uncertain about it, and the line to copy."""
+    day = f", on {result.on.isoformat()}" if result.on else ""
+    out.head(f"Ingredient declaration: {reading.plan.title or reading.plan.id}", f"{reading.side.ref}, rules: {result.rules}{day}")
+    _entries(out, result)
+    out.say("")
+    out.say(result.line)
+    for each in result.by_list if result.on is None else ():
+        until = (
+            f"; what was placed on the market before may be sold under the earlier list until {each.listed.until}"
+            if each.listed.until
+            else ""
+        )
+        out.say("")
+        out.head(f"Allergens by {each.listed.title}", f"from {each.listed.since}{until}")
+        out.say(", ".join(each.names) or "none above the threshold", 2)
+    if result.on is None and len(result.by_list) > 1:
+        _difference(out, result)
+    if result.on is not None and result.by_list:
+        listed = result.by_list[-1].listed
+        until = (
+            f"; what was placed on the market before {listed.since} may be sold under the earlier list until {listed.until}"
+            if listed.until
+            else ""
+        )
+        out.say(f"Allergens by {listed.title}, from {listed.since}{until}.")
+    for title, rows in (
+        ("Carried in by a raw material", [", ".join(result.carried_in)] if result.carried_in else []),
+        ("Uncertain", result.uncertain),
+        ("Unknown", result.unknown),
+    ):
+        if rows:
+            out.say("")
+            out.head(title)
+            for row in rows:
+                out.item("- " if len(rows) > 1 else "", row, 2)
+    out.say("")
+    if result.silence:
+        out.say(result.silence)
+    out.say(CONFIRM)
+
+
+def _entries(out: Screen, result: Label) -> None:
+    columns = (("", "left"), ("%", "right"), ("range", "left"), ("", "left"))
+    rows = [
+        [e.name, figure(e.rank), "" if e.share.certain else f"{figure(e.share.low)} to {figure(e.share.high)}", _aside(e, result)]
+        for e in result.entries
+    ]
+    for row, text in zip(rows, align([r[1] for r in rows]), strict=True):
+        row[1] = text
+    widths = fit_widths(columns, rows, out.room - 2)
+    table = grid(*columns, widths=widths)
+    for index, row in enumerate(rows):
+        if index == result.one_percent_line and index:
+            out.table(table)
+            edge = "1 % or less" if result.rules == "us" else "less than 1 %"
+            out.say(f"--- {edge} from here, in any order", 2, QUIET)
+            table = grid(*columns, widths=widths, header=False)
+        table.add_row(fold(row[0], widths[0]), row[1], row[2], fold(row[3], widths[3]))
+    if table.row_count:
+        out.table(table)
+
+
+def _aside(entry: Entry, result: Label) -> str:
+    words = []
+    if entry.kind == "allergen" or entry.name in result.allergens:
+        words.append("declared allergen")
+        inside = [c for c in entry.contents if c.how in (INSIDE, TYPICAL)]
+        if inside:
+            words.append("in " + ", ".join(dict.fromkeys(c.part.words for c in inside)))
+        if any(c.how == TYPICAL for c in inside):
+            words.append("typical figures")
+    if entry.kind == "colourant":
+        words.append("colourant")
+    if entry.name in result.carried_in:
+        words.append("carried in by " + ", ".join(dict.fromkeys(c.part.words for c in entry.contents)))
+    return ", ".join(words)
+
+
+def _difference(out: Screen, result: Label) -> None:
+    from fvc.rules.label import gained
+
+    ordered = sorted(result.by_list, key=lambda each: each.listed.since)
+    first, second = ordered[-2].names, ordered[-1].names
+    out.say("")
+    more, fewer = gained(first, second), gained(second, first)
+    out.say(f"only by the later list: {', '.join(more) or 'none'}", 2)
+    out.say(f"only by the earlier list: {', '.join(fewer) or 'none'}", 2)
+
+
+def money(value: Fraction | None, currency: str, decimals: int = 2) -> str:
+    """`12.40 EUR`; small sums with the digits they need."""
+    if value is None:
+        return "not known"
+    places = decimals if value >= Fraction(1, 10) or value == 0 else 4
+    return f"{fixed(value, places)} {currency}".rstrip()
+
+
+def cost(out: Screen, result: Cost, reading: Reading, batch_text: str) -> None:
+    """What each line costs, what has no price, and the sums."""
+    out.head(f"Cost of raw materials: {reading.plan.title or reading.plan.id}", f"{reading.side.ref}, {reading.side.words}")
+    rows = []
+    for line in sorted(result.lines, key=lambda each: -(each.per_kg or 0)):
+        share = result.share(line)
+        each = line.per_gram
+        rows.append(
+            [
+                line.part.words,
+                shown(line.percent, 2),
+                "no price" if each is None else fixed(each * 1000, 2),
+                "?" if line.per_kg is None else fixed(line.per_kg, 3),
+                "" if result.batch is None else "?" if line.per_kg is None else fixed(line.per_kg * result.batch / 1000, 3),
+                "?" if share is None else fixed(share, 1),
+            ]
+        )
+    code = result.currency or "money"
+    columns = (
+        ("material", "left"), ("%", "right"), (f"{code}/kg", "right"), ("in 1 kg", "right"), ("in the batch", "right"), ("share %", "right"),
+    )  # fmt: skip
+    for i in (1, 2, 3, 4, 5):
+        for row, text in zip(rows, align([r[i] for r in rows]), strict=True):
+            row[i] = text
+    widths = fit_widths(columns, rows, out.room - 2)
+    table = grid(*columns, widths=widths)
+    for row in rows:
+        table.add_row(fold(row[0], widths[0]), *row[1:])
+    out.table(table)
+    out.say("")
+    if result.unpriced:
+        out.head("Not priced", "so these sums are of the other lines alone")
+        for line in result.unpriced:
+            out.say(f"{line.part.words}, {shown(line.percent, 2)} %: {line.why}", 2)
+        out.say("")
+    at_least = "at least " if result.unpriced else ""
+    out.say(f"per kg       {at_least}{money(result.priced, result.currency)}")
+    if result.batch is not None:
+        out.say(
+            f"per batch    {at_least}{money(result.priced * result.batch / 1000, result.currency)}   ({brief(result.batch, 0)} g{_asked(batch_text)})"
+        )
+    if result.bottles:
+        b = result.bottles
+        fill = b.millilitres * b.density
+        per = result.priced * fill / ((100 - b.loss) / 100) / 1000
+        out.say(
+            f"per bottle   {at_least}{money(per, result.currency)}   ({brief(b.millilitres, 0)} mL, {brief(fill)} g at {brief(b.density, 0)} g/mL, {brief(b.loss, 0)} % lost in making and filling)"
+        )
+        out.say(f"for {b.bottles} bottles make {brief(b.needed)} g" + (f"; the batch fills {b.in_batch}" if b.in_batch is not None else ""))
+    out.say("Raw materials only: no work, packaging, tests or postage.")
+
+
+def _asked(text: str) -> str:
+    return f", {text}" if text and not text.replace(" ", "").endswith("g") else ""

@@ -1,0 +1,140 @@
+"""Checks, labels and costs as JSON; `docs/json.md` lists the keys."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from fvc.amounts import exact
+from fvc.reading import Reading
+from fvc.rules.cost import Cost
+from fvc.rules.finding import Report
+from fvc.rules.label import CONFIRM, Declared, Entry, Label, gained
+from fvc.show.data import SCHEMA, Json, number, share, side
+
+
+def check(reports: Sequence[Report], rules: Sequence[str]) -> Json:
+    """What was found, how much was done, and what could not be."""
+    return {
+        "schema": SCHEMA,
+        "ok": all(r.ok for r in reports),
+        "rules": list(rules),
+        "plans": [r.plan for r in reports],
+        "findings": [
+            {
+                "level": f.level,
+                "plan": r.plan,
+                "where": f"{r.plan}: {f.where}",
+                "rule": f.rule,
+                "message": f.message,
+                "source": f.source,
+                "mend": f.mend or None,
+            }
+            for r in reports
+            for f in r.findings
+        ],
+        "done": sum(r.done for r in reports),
+        "not_checked": [{"plan": r.plan, "what": n.what, "why": n.why} for r in reports for n in r.not_checked],
+        "safety_assessment": False,
+    }
+
+
+def _entry(entry: Entry, result: Label) -> Json:
+    return (
+        {"name": entry.name}
+        | share(entry.share)
+        | {
+            "kind": entry.kind or "ingredient",
+            "carried_in": entry.name in result.carried_in,
+            "from": list(dict.fromkeys(c.part.words for c in entry.contents)),
+        }
+    )
+
+
+def _allergen(each: Declared) -> Json:
+    return (
+        {"name": each.name}
+        | share(each.share)
+        | {
+            "above": exact(each.above),
+            "sure": each.sure,
+            "by": sorted({c.how for c in each.contents}),
+            "sources": sorted({c.source for c in each.contents if c.source}),
+        }
+    )
+
+
+def label(result: Label, reading: Reading) -> Json:
+    """The ingredient declaration; `ingredients` and `allergens` by the list in force."""
+    ordered = sorted(result.by_list, key=lambda each: each.listed.since)
+    names = [each.names for each in ordered]
+    return {
+        "schema": SCHEMA,
+        "formula": reading.plan.id,
+        **side(reading.side),
+        "rules": result.rules,
+        "on": result.on.isoformat() if result.on else None,
+        "ingredients": list(result.ingredients),
+        "one_percent_line": result.one_percent_line,
+        "allergens": list(result.allergens),
+        "uncertain": list(result.uncertain),
+        "carried_in": list(result.carried_in),
+        "unknown": list(result.unknown),
+        "line": result.line,
+        "figures": [_entry(e, result) for e in result.entries],
+        "lists": [
+            {
+                "list": each.listed.key,
+                "title": each.listed.title,
+                "since": each.listed.since,
+                "until": each.listed.until or None,
+                "allergens": [_allergen(a) for a in each.allergens],
+            }
+            for each in ordered
+        ],
+        "difference": {"gained": gained(names[-2], names[-1]), "lost": gained(names[-1], names[-2])} if len(names) > 1 else None,
+        "notes": [n for n in (result.silence, CONFIRM) if n],
+    }
+
+
+def cost(result: Cost, reading: Reading) -> Json:
+    """What a product costs; sums are null where a line has no price."""
+    per_batch = None if result.batch is None or result.per_kg is None else result.per_kg * result.batch / 1000
+    b = result.bottles
+    return {
+        "schema": SCHEMA,
+        "formula": reading.plan.id,
+        **side(reading.side),
+        "currency": result.currency or None,
+        "batch_g": number(result.batch),
+        "lines": [
+            {
+                "phase": line.part.amount.line.phase,
+                "material": line.part.id,
+                "line": line.part.amount.line.material,
+                "percent": exact(line.percent),
+                "price_per_kg": number(None if line.per_gram is None else line.per_gram * 1000),
+                "per_kg": number(line.per_kg),
+                "per_batch": number(None if line.per_kg is None or result.batch is None else line.per_kg * result.batch / 1000),
+                "share_percent": number(result.share(line)),
+            }
+            for line in result.lines
+        ],
+        "per_kg": number(result.per_kg),
+        "per_batch": number(per_batch),
+        "priced_per_kg": exact(result.priced),
+        "unpriced": [{"material": line.part.id, "percent": exact(line.percent), "why": line.why} for line in result.unpriced],
+        "bottles": None
+        if b is None
+        else {
+            "count": b.bottles,
+            "ml": exact(b.millilitres),
+            "density": exact(b.density),
+            "loss_percent": exact(b.loss),
+            "batch_needed_g": exact(b.needed),
+            "per_bottle": number(b.per_bottle),
+            "filled_from_batch": b.in_batch,
+        },
+    }
+
+
+__all__ = ["check", "cost", "label"]

@@ -1,0 +1,604 @@
+"""`fvc check`: every check of the list, its levels and reasons, and what it says when it cannot tell."""
+
+from typing import Any
+
+import pytest
+
+from fvc.archive import Archive
+from fvc.references import resolve
+from fvc.rules.basis import Basis
+from fvc.rules.check import CHECKS, check
+from fvc.rules.finding import Report
+from tests.support import Studio
+
+# Materials as a maker would record them; levels are chosen test by test.
+SHELF: dict[str, tuple[str, dict[str, Any] | None, str]] = {
+    "glycerin": ("humectant", {"Glycerin": 99.5, "Aqua": "balance"}, "use_level = [1, 10]\n"),
+    "sodium-benzoate": ("preservative", {"Sodium Benzoate": 100}, "use_level = [0.1, 1.0]\n"),
+    "potassium-sorbate": ("preservative", {"Potassium Sorbate": 100}, "use_level = [0.1, 1.0]\n"),
+    "dehydroacetate": ("preservative", {"Sodium Dehydroacetate": 100}, "use_level = [0.1, 1.0]\n"),
+    "phenoxyethanol": ("preservative", {"Phenoxyethanol": 100}, "use_level = [0.2, 1.5]\n"),
+    "benzyl-alcohol": ("preservative", {"Benzyl Alcohol": 100}, "use_level = [0.2, 1.5]\n"),
+    "citric-acid-50": ("pH adjuster", {"Citric Acid": 50, "Aqua": "balance"}, "use_level = [0.05, 2]\n"),
+    "triethanolamine": ("pH adjuster", {"Triethanolamine": 100}, "use_level = [0.05, 5]\n"),
+    "tea-tree-oil": ("essential oil", {"Melaleuca Alternifolia Leaf Oil": 100}, "use_level = [0.01, 5]\n"),
+    "polysorbate-20": ("solubiliser", {"Polysorbate 20": 100}, "use_level = [0.1, 10]\n"),
+    "sunflower-oil": ("emollient", {"Helianthus Annuus Seed Oil": 100}, "use_level = [1, 30]\n"),
+    "xanthan-gum": ("thickener", {"Xanthan Gum": 100}, "use_level = [0.05, 1]\n"),
+    "behentrimonium": ("conditioning agent", {"Behentrimonium Chloride": 80, "Aqua": "balance"}, "use_level = [0.1, 5]\n"),
+    "extract": ("extract", {"Camellia Sinensis Leaf Extract": 2, "Aqua": "balance", "Sodium Benzoate": 5}, "use_level = [0.1, 10]\n"),
+}
+
+PRESERVED = {"water": "balance", "glycerin": "3", "sodium-benzoate": "0.40"}
+
+
+@pytest.fixture
+def shelf(plain_folder) -> Studio:
+    """A formulary without git, with the materials above."""
+    studio = Studio(plain_folder)
+    studio.write("formulary.toml", 'format = 1\nname = "Test"\nrules = ["eu"]\n')
+    studio.material("water", "solvent", {"Aqua": 100})
+    for id, (function, composition, extra) in SHELF.items():
+        studio.material(id, function, composition, extra)
+    return studio
+
+
+def report(studio: Studio, ref: str = "product", rules: tuple[str, ...] = ()) -> Report:
+    archive = Archive.open(studio.root)
+    basis: Basis = archive.now.settings().basis
+    return check(resolve(archive, ref), basis, rules)
+
+
+def plan(studio: Studio, lines: dict[str, str], *, use: str = '"leave-on"', spec: str = "ph = [4.5, 4.9]", phases: str = "") -> Report:
+    """A plan of these lines in phase A (or with `phases` as typed), and what is found in it."""
+    text = f'format = 1\ntitle = "product"\nuse = {use}\n' if use else 'format = 1\ntitle = "product"\n'
+    text += f"[spec]\n{spec}\n" if spec else ""
+    if phases:
+        text += phases
+    else:
+        text += "[phase.A.percent]\n" + "".join(
+            f"{m} = {v if v[0].isdigit() or v[0] == '{' else repr(v)}\n".replace("'", '"') for m, v in lines.items()
+        )
+    studio.write("formulas/product.toml", text)
+    return report(studio)
+
+
+def found(result: Report, rule: str) -> list[tuple[str, str]]:
+    return [(f.level, f.message) for f in result.findings if f.rule == rule]
+
+
+def the(result: Report, rule: str):
+    findings = [f for f in result.findings if f.rule == rule]
+    assert len(findings) == 1, (rule, result)
+    assert findings[0].source and findings[0].where and findings[0].message
+    return findings[0]
+
+
+def why(result: Report, words: str) -> list[str]:
+    return [n.why for n in result.not_checked if words in n.what]
+
+
+# --- nothing to find -------------------------------------------------------------------------------
+
+
+def test_a_plan_with_nothing_to_find(shelf):
+    result = plan(shelf, PRESERVED)
+    assert result.findings == ()
+    assert result.not_checked == ()
+    assert (result.done, result.ok) == (len(CHECKS), True)
+
+
+# --- limits of Annex V, salts as acid ----------------------------------------------------------------
+# Regulation (EC) No 1223/2009, Annex V: benzoic acid and its sodium salt 0.5 % leave-on, 2.5 % rinse-off, as
+# acid; sorbic acid 0.6 % as acid. Sodium benzoate x 0.8475, potassium sorbate x 0.7464.
+
+
+@pytest.mark.parametrize(
+    "lines, use, over",
+    [
+        ({"sodium-benzoate": "0.59"}, '"leave-on"', False),
+        ({"sodium-benzoate": "0.60"}, '"leave-on"', True),
+        ({"sodium-benzoate": "0.60"}, '"rinse-off"', False),
+        ({"sodium-benzoate": "2.95"}, '"rinse-off"', False),
+        ({"sodium-benzoate": "2.96"}, '"rinse-off"', True),
+        ({"sodium-benzoate": "0.60"}, '["rinse-off", "leave-on"]', True),  # the stricter of two uses
+        ({"sodium-benzoate": "0.60"}, '"spray"', True),  # a spray stays on the skin unless more is said
+        ({"potassium-sorbate": "0.8038"}, '"leave-on"', False),
+        ({"potassium-sorbate": "0.81"}, '"leave-on"', True),
+        ({"phenoxyethanol": "1.00"}, '"leave-on"', False),
+        ({"phenoxyethanol": "1.01"}, '"leave-on"', True),
+        ({"benzyl-alcohol": "1.00"}, '"leave-on"', False),
+        ({"benzyl-alcohol": "1.01"}, '"leave-on"', True),
+        # one substance over all materials: 0.40 and 5 % of 4.00 is 0.60
+        ({"sodium-benzoate": "0.40", "extract": "4.00"}, '"leave-on"', True),
+        ({"sodium-benzoate": "0.40", "extract": "3.80"}, '"leave-on"', False),
+        ({"triethanolamine": "2.5", "sodium-benzoate": "0.4"}, '"leave-on"', False),
+        ({"triethanolamine": "2.6", "sodium-benzoate": "0.4"}, '"leave-on"', True),
+    ],
+)
+def test_limits_by_law(shelf, lines, use, over):
+    result = plan(shelf, {"water": "balance"} | lines, use=use)
+    stops = [f for f in result.findings if f.level == "stop" and f.rule.startswith("eu-")]
+    assert bool(stops) is over, result
+    assert result.ok is not over
+
+
+def test_a_limit_says_by_how_much_where_from_whom_and_what_would_mend_it(shelf):
+    result = plan(shelf, {"water": "balance", "sodium-benzoate": "0.40", "extract": "4.00"})
+    (stop,) = [f for f in result.findings if f.level == "stop"]
+    assert "0.5085 % as benzoic acid, 0.0085 above the 0.5 % for leave-on" in stop.message
+    assert "from sodium-benzoate" in stop.message
+    assert "from extract" in stop.message
+    assert stop.where == "phase A, sodium-benzoate; phase A, extract"
+    assert "1223/2009, Annex V" in stop.source
+    assert "take sodium-benzoate from 0.4 to 0.3899 % of the product or less" in stop.mend
+
+
+def test_what_mends_a_limit_mends_it(shelf):
+    assert plan(shelf, {"water": "balance", "sodium-benzoate": "0.3899", "extract": "4.00"}).ok
+
+
+def test_the_worst_end_of_a_range_counts(shelf):
+    shelf.material("blend", "preservative", {"Phenoxyethanol": [40, 60], "Glycerin": "balance"}, "use_level = [0.1, 5]\n")
+    result = plan(shelf, {"water": "balance", "blend": "1.80"})  # 0.72 to 1.08
+    (stop,) = [f for f in result.findings if f.level == "stop"]
+    assert "1.08 % at the worst end, 0.08 above the 1 %" in stop.message
+    assert plan(shelf, {"water": "balance", "blend": "1.60"}).ok  # 0.96 at most
+
+
+def test_an_unknown_share_is_not_checked_and_not_fine(shelf):
+    shelf.material("blend", "preservative", {"Phenoxyethanol": "unknown", "Glycerin": 30}, "use_level = [0.1, 5]\n")
+    result = plan(shelf, {"water": "balance", "blend": "2.00"})
+    assert result.ok
+    (reason,) = why(result, "henoxyethanol")
+    assert "blend does not say how much of it there is; anything from 0 to 1.4 %" in reason
+
+
+def test_a_material_without_composition_is_not_checked(shelf):
+    shelf.material("mystery", "preservative", None, "use_level = [0.1, 5]\n")
+    result = plan(shelf, {"water": "balance", "mystery": "1.00"})
+    assert why(result, "limits of what is in mystery") == ["no composition is declared; take it from the supplier's sheet"]
+    assert why(result, "the pH at which mystery works") == ["no composition and no ph_range in its record"]
+
+
+def test_a_composition_that_leaves_a_rest(shelf):
+    shelf.material("partly", "humectant", {"Glycerin": 80}, "use_level = [0.1, 5]\n")
+    assert why(plan(shelf, PRESERVED | {"partly": "1"}), "the undeclared rest of partly")
+
+
+def test_aerosol_and_pump(shelf):
+    # Annex V: dehydroacetic acid and its salts not in aerosol dispensers; of a pump spray the tool asks
+    lines = {"water": "balance", "dehydroacetate": "0.30"}
+    stops = [f for f in plan(shelf, lines, use='["leave-on", "aerosol"]').findings if f.level == "stop"]
+    assert "not to be used for aerosol" in stops[0].message
+    pump = plan(shelf, lines, use='["leave-on", "spray"]')
+    assert pump.ok
+    assert [f.level for f in pump.findings if f.rule == stops[0].rule] == ["caution"]
+    assert plan(shelf, lines).findings == ()
+
+
+def test_a_salt_without_a_molar_mass_is_counted_whole_and_said(shelf):
+    shelf.material("lithium-benzoate", "preservative", {"Lithium Benzoate": 100}, "use_level = [0.1, 1.0]\n")
+    result = plan(shelf, {"water": "balance", "lithium-benzoate": "0.45", "phenoxyethanol": "0.5"})
+    (reason,) = why(result, "Lithium Benzoate as Benzoic Acid")
+    assert "no molar mass is known, so it is counted at its full weight" in reason
+    # with the mass of the record, 128.05 g/mol, it counts 0.9537 times
+    shelf.material("lithium-benzoate", "preservative", {"Lithium Benzoate": 100}, "use_level = [0.1, 1.0]\nmolar_mass = 128.05\n")
+    assert not why(plan(shelf, {"water": "balance", "lithium-benzoate": "0.45", "phenoxyethanol": "0.5"}), "Lithium")
+
+
+def test_no_use_no_limits(shelf):
+    result = plan(shelf, {"water": "75", "sodium-benzoate": "25"}, use="")
+    assert result.ok
+    assert result.done < len(CHECKS)
+    assert "the plan names no use" in why(result, "limits by use")[0]
+
+
+def test_a_premix_is_taken_apart(shelf):
+    shelf.formula("premix", {"A": {"water": "75", "sodium-benzoate": "25"}})
+    shelf.edit("formulas/premix.toml", 'use = "leave-on"\n', "")
+    result = plan(shelf, {"water": "balance", "premix": "2.40"})
+    (stop,) = [f for f in result.findings if f.level == "stop"]
+    assert stop.where == "phase A, sodium-benzoate in premix"
+
+
+# --- what is inside essential oils -------------------------------------------------------------------
+# Annex III: methyl eugenol 0.0002 % leave-on, 0.001 % rinse-off.
+
+OILED = {"water": "balance", "sodium-benzoate": "0.40", "polysorbate-20": "4.0"}
+
+
+def oil(shelf: Studio, constituents: str, name: str = "Ocimum Basilicum Oil") -> None:
+    shelf.material("oil", "essential oil", {name: 100}, "use_level = [0.01, 2]\n")
+    shelf.write("materials/oil.toml", shelf.read("materials/oil.toml") + f"[constituents]\n{constituents}\n")
+
+
+@pytest.mark.parametrize(
+    "constituents, level, use, expected",
+    [
+        ('"Methyl Eugenol" = 0.10', "0.20", '"leave-on"', "none"),  # 0.0002 is the limit, and not above it
+        ('"Methyl Eugenol" = 0.10', "0.21", '"leave-on"', "stop"),
+        ('"Methyl Eugenol" = 0.10', "0.21", '"rinse-off"', "none"),
+        ('"Methyl Eugenol" = 0.10', "1.01", '"rinse-off"', "stop"),
+        ('"Methyl Eugenol" = [0.01, 0.10]', "0.21", '"leave-on"', "stop"),  # the record says that it may be so
+        ('"Methyl Eugenol" = 0', "1.00", '"leave-on"', "none"),
+        ('"Safrole" = 1.0', "1.01", '"leave-on"', "stop"),  # Annex II 360: 100 mg/kg, which is 0.01 %
+    ],
+)
+def test_restricted_constituents_by_the_record(shelf, constituents, level, use, expected):
+    oil(shelf, constituents, "Invented Test Oil")
+    result = plan(shelf, OILED | {"oil": level}, use=use)
+    levels = {f.level for f in result.findings if f.rule.startswith("eu-ii")}
+    assert levels == (set() if expected == "none" else {expected}), result
+
+
+def test_typical_figures_stand_in_where_the_record_says_nothing(shelf):
+    """Tea tree: methyl eugenol 160 to 552 ppm (SCCP/1155/08); 1 % of the worst end is 0.000552 % in the product."""
+    result = plan(shelf, OILED | {"tea-tree-oil": "1.00"})
+    findings = [f for f in result.findings if "ethyl eugenol" in f.message.lower()]
+    assert [f.level for f in findings] == ["caution"]
+    assert "typical of this oil" in findings[0].message
+    assert "ask the supplier for this lot's analysis" in findings[0].mend
+    assert result.ok
+
+
+def test_the_record_wins_over_what_is_typical(shelf):
+    shelf.write("materials/tea-tree-oil.toml", shelf.read("materials/tea-tree-oil.toml") + '[constituents]\n"Methyl Eugenol" = 0.01\n')
+    result = plan(shelf, OILED | {"tea-tree-oil": "1.00"})  # 0.0001 %: below
+    assert not [f for f in result.findings if "ethyl eugenol" in f.message.lower()]
+    shelf.edit("materials/tea-tree-oil.toml", '"Methyl Eugenol" = 0.01', '"Methyl Eugenol" = 0.05')
+    (stop,) = [f for f in plan(shelf, OILED | {"tea-tree-oil": "1.00"}).findings if "ethyl eugenol" in f.message.lower()]
+    assert stop.level == "stop"
+    assert "by its record" in stop.message
+
+
+def test_an_oil_of_which_nothing_is_known(shelf):
+    shelf.material("rare-oil", "essential oil", {"Invented Test Oil": 100}, "use_level = [0.01, 2]\n")
+    result = plan(shelf, OILED | {"rare-oil": "0.50"})
+    (reason,) = why(result, "restricted constituents and allergens in rare-oil")
+    assert "ask the supplier" in reason
+
+
+# --- structure, names, use levels --------------------------------------------------------------------
+
+
+def test_a_total_that_is_off_is_a_stop(shelf):
+    result = plan(shelf, {"water": "95", "glycerin": "3", "sodium-benzoate": "0.4"})
+    finding = the(result, "closed")
+    assert finding.level == "stop"
+    assert "the lines total 98.4, 1.6 short of 100" in finding.message
+    assert finding.where.startswith("formulas/product.toml")
+
+
+def test_an_unknown_material_is_a_stop(shelf):
+    result = plan(shelf, PRESERVED | {"glycerine": "1"})
+    finding = the(result, "closed")
+    assert (finding.level, finding.mend) == ("stop", "did you mean glycerin?")
+
+
+@pytest.mark.parametrize("level, expected", [("0.99", "note"), ("1", None), ("10", None), ("10.01", "caution")])
+def test_the_suppliers_use_level(shelf, level, expected):
+    result = plan(shelf, PRESERVED | {"glycerin": level})
+    assert [f.level for f in result.findings if f.rule == "use-level"] == ([expected] if expected else [])
+
+
+def test_a_use_level_counts_all_lines_and_premixes(shelf):
+    shelf.formula("stock", {"A": {"water": "50", "glycerin": "50"}})
+    phases = '[phase.A.percent]\nwater = "balance"\nglycerin = 4\nsodium-benzoate = 0.4\n[phase.B.percent]\nglycerin = 4\nstock = 6\n'
+    finding = the(plan(shelf, {}, phases=phases), "use-level")
+    assert "11 % in all, 1 above the 1 to 10 % of its record" in finding.message
+    assert finding.where == "phase A, glycerin; phase B, glycerin; phase B, glycerin in stock"
+
+
+def test_a_material_without_use_level_is_named(shelf):
+    shelf.material("plain", "humectant", {"Betaine": 100})
+    assert why(plan(shelf, PRESERVED | {"plain": "1"}), "use level of plain")
+
+
+def test_an_unknown_inci_name_gets_a_suggestion(shelf):
+    shelf.material("betain", "humectant", {"Betain": 100}, "use_level = [0.1, 5]\n")
+    finding = the(plan(shelf, PRESERVED | {"betain": "1"}), "inci-name")
+    assert finding.level == "caution"
+    assert "did you mean Betaine" in finding.mend
+    shelf.edit("formulary.toml", 'rules = ["eu"]\n', 'rules = ["eu"]\ninci_names = ["Betain"]\n')
+    assert found(report(shelf), "inci-name") == []
+
+
+def test_a_mistyped_function_gets_a_suggestion(shelf):
+    shelf.material("sodium-benzoate", "preservitive", {"Sodium Benzoate": 100}, "use_level = [0.1, 1.0]\n")
+    result = plan(shelf, PRESERVED)
+    assert the(result, "function-name").mend == 'write "preservative"'
+
+
+def test_capitals_in_a_function_are_no_mistake(shelf):
+    shelf.material("sodium-benzoate", "Preservative", {"Sodium Benzoate": 100}, "use_level = [0.1, 1.0]\n")
+    assert plan(shelf, PRESERVED).findings == ()
+
+
+# --- preservation --------------------------------------------------------------------------------------
+
+
+def test_water_without_a_preservative_is_a_stop(shelf):
+    finding = the(plan(shelf, {"water": "balance", "glycerin": "5"}), "preservative")
+    assert finding.level == "stop"
+    assert "95.025 % water and no preservative" in finding.message
+
+
+def test_no_water_needs_no_preservative(shelf):
+    assert found(plan(shelf, {"sunflower-oil": "100"}), "preservative") == []
+
+
+def test_a_booster_alone_preserves_nothing(shelf):
+    shelf.material("pentylene-glycol", "booster", {"Pentylene Glycol": 100}, "use_level = [1, 5]\n")
+    finding = the(plan(shelf, {"water": "balance", "pentylene-glycol": "3"}), "preservative")
+    assert finding.level == "stop"
+    assert "pentylene-glycol alone is a booster" in finding.message
+
+
+def test_a_trace_that_an_extract_carries_in_is_no_preservation(shelf):
+    assert the(plan(shelf, {"water": "balance", "extract": "0.5"}), "preservative").level == "stop"  # 0.025 % benzoate
+
+
+@pytest.mark.parametrize(
+    "lines, spec, expected",
+    [
+        ({"sodium-benzoate": "0.4"}, "ph = [4.5, 5.0]", []),
+        ({"sodium-benzoate": "0.4"}, "ph = [4.5, 5.5]", ["stop"]),  # and nothing else preserves it there
+        ({"sodium-benzoate": "0.4", "potassium-sorbate": "0.3"}, "ph = [4.5, 5.5]", ["caution"]),
+        ({"sodium-benzoate": "0.4", "phenoxyethanol": "0.8"}, "ph = [5.5, 6.5]", ["caution"]),
+        ({"phenoxyethanol": "0.8"}, "ph = [5.5, 6.5]", []),
+        ({"sodium-benzoate": "0.4", "potassium-sorbate": "0.3"}, "ph = [6.2, 6.8]", ["stop", "stop"]),
+    ],
+)
+def test_a_preservative_must_work_at_the_ph_of_the_spec(shelf, lines, spec, expected):
+    result = plan(shelf, {"water": "balance"} | lines, spec=spec)
+    assert [f.level for f in result.findings if f.rule == "preservative-ph"] == expected
+
+
+def test_the_undissociated_share_is_given(shelf):
+    # 1 / (1 + 10^(5.5 - 4.204)) = 4.8 %: the textbook relation of Henderson and Hasselbalch
+    result = plan(shelf, {"water": "balance", "sodium-benzoate": "0.4"}, spec="ph = [4.5, 5.5]")
+    assert "at pH 5.5 4.8 % of benzoic acid is undissociated" in the(result, "preservative-ph").message
+
+
+def test_without_a_spec_the_ph_is_not_checked(shelf):
+    assert "the plan has no pH in its spec" in why(plan(shelf, PRESERVED, spec=""), "work at the pH")[0]
+
+
+def test_the_ph_range_of_the_record_wins(shelf):
+    shelf.material("sodium-benzoate", "preservative", {"Sodium Benzoate": 100}, "use_level = [0.1, 1]\nph_range = [2, 6]\n")
+    assert plan(shelf, PRESERVED, spec="ph = [5.0, 5.5]").findings == ()
+
+
+# --- how it is made ------------------------------------------------------------------------------------
+
+
+def test_benzoate_after_the_acid_may_crystallise(shelf):
+    result = plan(shelf, {"water": "balance", "citric-acid-50": "0.4", "sodium-benzoate": "0.4"})
+    finding = the(result, "acid-first")
+    assert finding.level == "note"
+    assert "crystals" in finding.message
+    assert found(plan(shelf, {"water": "balance", "sodium-benzoate": "0.4", "citric-acid-50": "0.4"}), "acid-first") == []
+
+
+def test_a_trace_of_benzoate_after_the_acid_is_nothing(shelf):
+    lines = {"water": "balance", "phenoxyethanol": "0.8", "citric-acid-50": "0.4", "extract": "0.5"}
+    assert found(plan(shelf, lines), "acid-first") == []
+
+
+def test_oil_needs_something_that_holds_it(shelf):
+    lines = PRESERVED | {"tea-tree-oil": "0.1"}
+    assert the(plan(shelf, lines), "oil-held").level == "caution"
+    assert found(plan(shelf, lines | {"polysorbate-20": "1"}), "oil-held") == []
+    assert the(plan(shelf, PRESERVED | {"sunflower-oil": "5"}), "oil-held").level == "caution"
+
+
+HOT = """[phase.A]
+heat = "{heat}"
+[phase.A.percent]
+water = "balance"
+sodium-benzoate = 0.4
+polysorbate-20 = 1
+[phase.B]
+{below}
+[phase.B.percent]
+tea-tree-oil = 0.1
+"""
+
+
+@pytest.mark.parametrize(
+    "heat, below, level",
+    [
+        ("70 °C", 'heat = "41 °C"', "caution"),
+        ("70 °C", 'heat = "104 °F"', None),  # 40 °C
+        ("70 °C", 'heat = "106 °F"', "caution"),
+        ("70 °C", 'add_below = "45 °C"', "caution"),
+        ("70 °C", 'add_below = "40 °C"', None),
+        ("70 °C", "", "note"),  # nothing says that it has cooled
+        ("35 °C", "", None),
+    ],
+)
+def test_heat(shelf, heat, below, level):
+    result = plan(shelf, {}, phases=HOT.format(heat=heat, below=below))
+    assert [f.level for f in result.findings if f.rule == "heat"] == ([level] if level else [])
+
+
+def test_the_heat_of_the_record_wins(shelf):
+    shelf.material("tea-tree-oil", "essential oil", SHELF["tea-tree-oil"][1], 'use_level = [0.01, 5]\nheat_max = "60 °C"\n')
+    assert found(plan(shelf, {}, phases=HOT.format(heat="70 °C", below='heat = "55 °C"')), "heat") == []
+    finding = the(plan(shelf, {}, phases=HOT.format(heat="70 °C", below='heat = "65 °C"')), "heat")
+    assert "5 °C above the 60 °C" in finding.message
+
+
+def test_unlike_charges(shelf):
+    finding = the(plan(shelf, PRESERVED | {"xanthan-gum": "0.3", "behentrimonium": "1"}), "charges")
+    assert finding.level == "caution"
+    assert "anionic xanthan-gum with cationic behentrimonium" in finding.message
+    shelf.material("xanthan-gum", "thickener", {"Xanthan Gum": 100}, 'use_level = [0.05, 1]\ncharge = "non-ionic"\n')  # the record wins
+    assert found(report(shelf), "charges") == []
+
+
+# --- house limits and rule sets ---------------------------------------------------------------------------
+
+HOUSE = """
+[[house]]
+function = "essential oil"
+max = 0.30
+use = "leave-on"
+because = "sensitive noses"
+[[house]]
+material = "glycerin"
+min = 2
+max = 4
+[[house]]
+substance = "Sodium Benzoate"
+max = 0.45
+"""
+
+
+@pytest.fixture
+def housed(shelf) -> Studio:
+    shelf.write("formulary.toml", shelf.read("formulary.toml") + HOUSE)
+    return shelf
+
+
+@pytest.mark.parametrize(
+    "lines, use, expected",
+    [
+        ({}, '"leave-on"', []),
+        ({"tea-tree-oil": "0.31", "polysorbate-20": "2"}, '"leave-on"', ["essential oil: 0.31 %, 0.01 above the 0.30 % of the house"]),
+        ({"tea-tree-oil": "0.31", "polysorbate-20": "2"}, '"rinse-off"', []),
+        ({"glycerin": "4.5"}, '"leave-on"', ["glycerin: 4.5 %, 0.5 above the 4 % of the house"]),
+        ({"glycerin": "1.5"}, '"leave-on"', ["glycerin: 1.5 %, 0.5 below the 2 % of the house"]),
+        ({"extract": "2"}, '"leave-on"', ["Sodium Benzoate: 0.5 %, 0.05 above the 0.45 % of the house"]),
+    ],
+)
+def test_house_limits(housed, lines, use, expected):
+    result = plan(housed, PRESERVED | lines, use=use)
+    messages = [f.message for f in result.findings if f.rule == "house"]
+    assert len(messages) == len(expected)
+    assert all(m.startswith(e) for m, e in zip(messages, expected, strict=True)), messages
+    assert all(f.level == "stop" for f in result.findings if f.rule == "house")
+
+
+def test_house_limits_come_along_unless_other_rules_are_asked_for(housed):
+    plan(housed, PRESERVED | {"glycerin": "4.5", "sodium-benzoate": "0.44"})
+    assert found(report(housed), "house")
+    assert found(report(housed, rules=("house",)), "house")
+    assert not found(report(housed, rules=("eu",)), "house")
+
+
+def test_house_alone_leaves_the_law_out(housed):
+    plan(housed, {"water": "balance", "phenoxyethanol": "1.4"})
+    assert not report(housed).ok
+    assert report(housed, rules=("house",)).ok
+
+
+def test_the_united_states_limit_few_preservatives_and_that_is_said(shelf):
+    plan(shelf, {"water": "balance", "phenoxyethanol": "1.4"})
+    result = report(shelf, rules=("us",))
+    assert result.ok
+    assert why(result, "United States")
+
+
+@pytest.mark.parametrize(
+    "rule, words",
+    [
+        ("max = 1", "expected one of material, substance, function, found none of them"),
+        ('material = "glycerin"\nfunction = "humectant"\nmax = 1', "found material and function"),
+        ('material = "glycerin"', 'expected "min" or "max", found neither'),
+        ('material = "glycerin"\nmin = 3\nmax = 2', "expected min not above max, found min 3 above max 2"),
+    ],
+)
+def test_house_rules_that_cannot_be(studio, rule, words):
+    studio.write("formulary.toml", f"format = 1\n[[house]]\n{rule}\n")
+    studio.formula("gel", {"A": {"water": "100"}})
+    assert words in studio.fvc("check", "gel").err
+
+
+# --- the command ------------------------------------------------------------------------------------------
+
+
+def test_exit_codes_and_the_last_line(shelf):
+    plan(shelf, PRESERVED)
+    fine = shelf.ok("check", "product")
+    assert fine.out.endswith(f"no stop in {len(CHECKS)} checks, 0 not done; not a safety assessment\n")
+    plan(shelf, {"water": "balance", "sodium-benzoate": "0.60"})
+    bad = shelf.fvc("check", "product")
+    assert bad.code == 1
+    assert bad.out.endswith(f"1 stop in {len(CHECKS)} checks, 0 not done; not a safety assessment\n")
+    data = shelf.fvc("check", "product", "--json").data
+    assert (data["schema"], data["ok"], data["done"], data["not_checked"]) == (1, False, len(CHECKS), [])
+    assert set(data["findings"][0]) >= {"level", "where", "rule", "message", "source"}
+    assert data["findings"][0]["where"].startswith("product: phase A, sodium-benzoate")
+
+
+def test_what_is_not_done_is_listed_with_its_reason(shelf):
+    plan(shelf, PRESERVED, spec="")
+    out = " ".join(shelf.ok("check", "product").out.split())
+    assert "Not checked" in out
+    assert "the plan has no pH in its spec" in out
+    assert "1 not done; not a safety assessment" in out
+
+
+def test_all_plans_of_a_formulary(shelf):
+    plan(shelf, PRESERVED)
+    shelf.formula("gel", {"A": {"water": "balance", "glycerin": "5"}})
+    shelf.write("formulas/broken.toml", "format = 1\n[phase.A.percent]\nwater = oops\n")
+    shelf.write("materials/unused.toml", "format = 1\nfunction = 3\n")
+    result = shelf.fvc("check")
+    assert result.code == 1
+    assert f"2 stops in {2 * len(CHECKS) + 1} checks of 4 plans" in result.out
+    assert "formulas/broken.toml:3" in result.out
+    assert "materials/unused.toml:2" in result.out
+    data = shelf.fvc("check", "--json").data
+    assert data["plans"] == ["broken", "gel", "product", "materials that no plan uses"]
+
+
+def test_several_references_in_one_run(toner):
+    toner.ok("revise", "toner", "--reason", "first")
+    data = toner.fvc("check", "toner.1", "toner", "--json").data
+    assert data["plans"] == ["toner.1", "toner"]
+
+
+def test_calls_that_cannot_be_answered(shelf):
+    plan(shelf, PRESERVED)
+    assert 'no formula "produkt"' in shelf.refused("check", "produkt")
+    assert 'no rule set "ue"' in shelf.refused("check", "product", "--rules", "ue")
+    assert shelf.ok("check", "product", "--rules", "eu,us").out.startswith("Check: product")
+
+
+def test_an_edited_locked_plan_is_a_stop(toner):
+    toner.edit("formulas/toner.toml", 'use = "leave-on"\n', 'use = "leave-on"\nstatus = "locked"\n')
+    toner.ok("revise", "toner", "--reason", "this is it")
+    assert not [f for f in toner.fvc("check", "toner", "--json").data["findings"] if f["rule"] == "locked"]
+    toner.edit("formulas/toner.toml", "propanediol = 3.00", "propanediol = 4.00")
+    (finding,) = [f for f in toner.fvc("check", "toner", "--json").data["findings"] if f["rule"] == "locked"]
+    assert finding["level"] == "stop"
+    assert "phase.A.percent.propanediol" in finding["where"]
+    toner.save_as("Joss", "2026-11-01", "formulas")  # a plain commit does not make it right
+    assert [f for f in toner.fvc("check", "toner", "--json").data["findings"] if f["rule"] == "locked"]
+
+
+def test_a_locked_plan_may_change_its_status(toner):
+    toner.edit("formulas/toner.toml", 'use = "leave-on"\n', 'use = "leave-on"\nstatus = "locked"\n')
+    toner.ok("revise", "toner", "--reason", "this is it")
+    toner.edit("formulas/toner.toml", '"locked"', '"retired"')
+    assert not [f for f in toner.fvc("check", "toner", "--json").data["findings"] if f["rule"] == "locked"]
+
+
+def test_a_difference_shows_the_limits_that_were_crossed(shelf, studio):
+    for id, (function, composition, extra) in SHELF.items():
+        studio.material(id, function, composition, extra)
+    studio.formula("product", {"A": {"water": "balance", "sodium-benzoate": "0.50"}})
+    studio.ok("revise", "product", "--reason", "first")
+    studio.ok("set", "product", "sodium-benzoate=0.60", "--save")
+    (limit,) = studio.json("diff", "product")["limits"]
+    assert (limit["kind"], limit["level"]) == ("crossed", "stop")
+    assert "limit crossed: " in studio.ok("diff", "product").out
+    studio.ok("revise", "product", "--reason", "too much")
+    studio.ok("set", "product", "sodium-benzoate=0.50", "--save")
+    assert [x["kind"] for x in studio.json("diff", "product")["limits"]] == ["cleared"]
+    studio.ok("revise", "product", "--reason", "back")
+    studio.ok("set", "product", "sodium-benzoate=0.55", "--save")
+    assert studio.json("diff", "product")["limits"] == []
