@@ -69,7 +69,7 @@ def tour(archive: Archive) -> None:
 
     def step(title: str, command: str) -> None:
         out.print()
-        out.rule(style="default")
+        out.rule()
         out.print(f"{title}\n$ {command}", style="bold")
         out.print()
 

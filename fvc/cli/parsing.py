@@ -142,7 +142,7 @@ def print_json(value: dict[str, Any]) -> None:
 
 def screen() -> Screen:
     """The console on stdout."""
-    from fvc.show.screen import console
+    from fvc.show.console import console
 
     return console()
 

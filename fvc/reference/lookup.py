@@ -10,7 +10,6 @@ from fvc.reference.limits import LIMITS, Limit
 from fvc.reference.oils import OILS, Oil
 from fvc.reference.substances import SUBSTANCES, Known
 
-
 # The tables spell each name with single blanks (a test holds them to it), so that casefolding alone is
 # their key: `inci_key` for some two thousand names would take longer than all look-ups of a run.
 

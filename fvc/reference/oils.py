@@ -34,19 +34,17 @@ class Oil(NamedTuple):
 COMMON = Source("contents often reported in analyses and reviews, no single source", "2026", looked_up=False)
 _SAFETY = Source("Tisserand and Young, Essential Oil Safety, 2nd edition", "2014", looked_up=False)
 
-_TEA_TREE = Source(
-    "ISO 4730, an older and wider edition (not named in Oral & Implantology 10, 2017, Table 1, which quotes it; the one of 2017 is narrower)",
-    "2017",
-)
+_TEA_TREE = Source("ISO 4730, an edition before 2017, which is wider, through Oral & Implantology 10, page 59, Table 1 of 2017", "2017")
 _TEA_TREE_MAIN = Source(
-    "ISO 4730, an older edition: at least 30, with 48 proposed as the highest, through Oral & Implantology 10, 2017, Table 1", "2017"
+    "ISO 4730, an edition before 2017: at least 30, with 48 proposed as the highest, through Oral & Implantology 10, page 59, Table 1 of 2017",
+    "2017",
 )
 _TEA_TREE_METHYL_EUGENOL = Source(
     "Raymond, Davies and Larkman, Anal. Bioanal. Chem. 409, 1779, abstract: 160 to 552 ppm in oils of known origin", "2017"
 )
 
 _PEPPERMINT = Source(
-    "European Pharmacopoeia, peppermint oil, an older edition, through a page that quotes it (a newer edition, from memory: "
+    "European Pharmacopoeia, peppermint oil, an older edition (the 6th, from memory), through a page that quotes it (a newer one, from memory: "
     "limonene 1.0 to 3.5, pulegone up to 3.0)",
     "2008",
 )
@@ -69,9 +67,8 @@ _NEROLI_GERANIOL = Source(
 )
 _PETITGRAIN = Source("Implementing Regulation (EU) 2022/347, Annex, petitgrain bigarade essential oil", "2022")
 
-_GERANIUM = Source("ISO 4731, geranium oil, all origins together", "2012", looked_up=False)
 _GERANIUM_CITRONELLOL = Source(
-    "ISO 4731, geranium oil: from 18 by gas chromatography; up to 58 in the text of 1972", "2012", looked_up=False
+    "reviews: from 18 by gas chromatography; ISO 4731 of 1972, geranium oil, as quoted: up to 58", "1972", looked_up=False
 )
 
 _EUCALYPTUS = Source("British Pharmacopoeia, eucalyptus oil, through a page that quotes it (undated, as read in 2026)", "2026")
@@ -86,6 +83,7 @@ _SPEARMINT = Source("ISO 3033 and Food Chemicals Codex, spearmint oil, Chinese t
 _LEMONGRASS = Source("The Merck Index, oil of lemon grass, through a page that quotes it (undated, as read in 2026)", "2026")
 _LITSEA = Source("Implementing Regulation (EU) 2022/593, Annex, litsea berry essential oil", "2022")
 _LITSEA_CITRAL = Source("Implementing Regulation (EU) 2022/593, Annex, litsea berry essential oil, geranial and neral together", "2022")
+_CITRONELLA_CITRAL = Source("European Pharmacopoeia, citronella oil (Java type), neral and geranial together", "2008", looked_up=False)
 _CITRONELLA = Source("European Pharmacopoeia, citronella oil (Java type)", "2008", looked_up=False)
 
 _LEMON = Source("European Pharmacopoeia, edition 6.2, lemon oil, through a page that quotes it", "2008")
@@ -104,7 +102,6 @@ _CINNAMON_LEAF = Source("European Pharmacopoeia, cinnamon leaf oil, Sri Lanka", 
 _NUTMEG = Source("European Pharmacopoeia, nutmeg oil", "2008", looked_up=False)
 _NUTMEG_EFSA = Source("EFSA Journal 2023, opinion on nutmeg oil, abstract", "2023")
 
-_YLANG = Source("ISO 3063, ylang ylang oil, all grades together", "2004", looked_up=False)
 _ROSE = Source("ISO 9842, rose oil, Bulgarian, Turkish and Moroccan together", "2003", looked_up=False)
 _ROSE_TRACES = Source("Ohloff, Perfumer & Flavorist 3, Bulgarian rose oil", "1978", looked_up=False)
 _PATCHOULI = Source("ISO 3757, patchouli oil", "2002", looked_up=False)
@@ -274,11 +271,11 @@ OILS: tuple[Oil, ...] = (
         "geranium",
         {
             "Citronellol": Range("18", "58", _GERANIUM_CITRONELLOL),
-            "Geraniol": Range("5", "20", _GERANIUM),
-            "Linalool": Range("2", "13", _GERANIUM),
-            "Isomenthone": Range("4", "10", _GERANIUM),
-            "Citronellyl Formate": Range("5", "14", _GERANIUM),
-            "Geranyl Formate": Range("1", "8", _GERANIUM),
+            "Geraniol": Range("5", "20", COMMON),
+            "Linalool": Range("2", "13", COMMON),
+            "Isomenthone": Range("4", "10", COMMON),
+            "Citronellyl Formate": Range("5", "14", COMMON),
+            "Geranyl Formate": Range("1", "8", COMMON),
             "Menthone": Range("0", "2.5", COMMON),
             "10-epi-Gamma-Eudesmol": Range("0", "7", COMMON),
             "Guaia-6,9-diene": Range("0", "8", COMMON),
@@ -323,7 +320,7 @@ OILS: tuple[Oil, ...] = (
         "spearmint",
         {
             "Carvone": Range("55", "85", _SPEARMINT),
-            "Limonene": Range("2", "25", _SPEARMINT),
+            "Limonene": Range("2", "25", COMMON),
             "Dihydrocarvone": Range("0", "10", COMMON),
             "Eucalyptol": Range("0", "6", COMMON),
             "Myrcene": Range("0", "5", COMMON),
@@ -452,7 +449,7 @@ OILS: tuple[Oil, ...] = (
         ("Eugenia Caryophyllus Leaf Oil", "Eugenia Caryophyllus (Clove) Leaf Oil", "Syzygium Aromaticum Leaf Oil"),
         "clove leaf",
         {
-            "Eugenol": Range("75", "92", _CLOVE_LEAF),
+            "Eugenol": Range("80", "92", _CLOVE_LEAF),
             "Beta-Caryophyllene": Range("4", "17", _CLOVE_LEAF),
             "Eugenyl Acetate": Range("0", "4", _CLOVE_LEAF),
             "Alpha-Humulene": Range("0", "3", COMMON),
@@ -490,17 +487,17 @@ OILS: tuple[Oil, ...] = (
         ),
         "ylang ylang",
         {
-            "Benzyl Benzoate": Range("2", "15", _YLANG),
-            "Benzyl Salicylate": Range("0.5", "6", _YLANG),
-            "Linalool": Range("0.5", "24", _YLANG),
-            "Farnesol": Range("0.5", "5.6", _YLANG),
-            "Geranyl Acetate": Range("0.5", "15", _YLANG),
-            "Benzyl Acetate": Range("0", "25.1", _YLANG),
-            "p-Cresyl Methyl Ether": Range("0", "16.5", _YLANG),
-            "Methyl Benzoate": Range("0", "9", _YLANG),
-            "Beta-Caryophyllene": Range("1", "22", _YLANG),
-            "Germacrene D": Range("5", "35", _YLANG),
-            "Alpha-Farnesene": Range("1", "29", _YLANG),
+            "Benzyl Benzoate": Range("2", "15", COMMON),
+            "Benzyl Salicylate": Range("0.5", "6", COMMON),
+            "Linalool": Range("0.5", "24", COMMON),
+            "Farnesol": Range("0.5", "5.6", COMMON),
+            "Geranyl Acetate": Range("0.5", "15", COMMON),
+            "Benzyl Acetate": Range("0", "25.1", COMMON),
+            "p-Cresyl Methyl Ether": Range("0", "16.5", COMMON),
+            "Methyl Benzoate": Range("0", "9", COMMON),
+            "Beta-Caryophyllene": Range("1", "22", COMMON),
+            "Germacrene D": Range("5", "35", COMMON),
+            "Alpha-Farnesene": Range("1", "29", COMMON),
             "Geraniol": Range("0", "3", COMMON),
             "Isoeugenol": Range("0", "1", COMMON),
             "Eugenol": Range("0", "1", COMMON),
@@ -516,9 +513,9 @@ OILS: tuple[Oil, ...] = (
             "Geraniol": Range("6", "23", _ROSE),
             "Nerol": Range("3", "12", _ROSE),
             "Phenethyl Alcohol": Range("0", "3.5", _ROSE),
-            "Nonadecane": Range("6", "16", _ROSE),
-            "Heneicosane": Range("2", "6", _ROSE),
-            "Heptadecane": Range("0.5", "3", _ROSE),
+            "Nonadecane": Range("6", "16", COMMON),
+            "Heneicosane": Range("2", "6", COMMON),
+            "Heptadecane": Range("0.5", "3", COMMON),
             "Methyl Eugenol": Range("0", "3.3", _SAFETY),
             "Eugenol": Range("0", "2", COMMON),
             "Farnesol": Range("0", "2", COMMON),
@@ -528,7 +525,7 @@ OILS: tuple[Oil, ...] = (
             "Beta-Caryophyllene": Range("0", "1.5", COMMON),
             "Alpha-Pinene": Range("0", "1.5", COMMON),
             "Terpineol": Range("0", "0.5", COMMON),
-            "Rose Oxide": Range("0", "0.5", _ROSE_TRACES),
+            "Rose Oxide": Range("0", "0.46", _ROSE_TRACES),
             "Damascenone": Range("0", "0.14", _ROSE_TRACES),
         },
     ),
@@ -555,11 +552,11 @@ OILS: tuple[Oil, ...] = (
         ("Anthemis Nobilis Flower Oil", "Anthemis Nobilis (Chamomile) Flower Oil", "Chamaemelum Nobile Flower Oil", "Anthemis Nobilis Oil"),
         "chamomile, Roman",
         {
-            "Isobutyl Angelate": Range("0", "38", _SAFETY),
-            "Butyl Angelate": Range("0", "35", _SAFETY),
-            "3-Methylpentyl Angelate": Range("0", "23", _SAFETY),
-            "Isoamyl Angelate": Range("8", "18", _SAFETY),
-            "Isobutyl Butyrate": Range("0", "21", _SAFETY),
+            "Isobutyl Angelate": Range("0", "38", COMMON),
+            "Butyl Angelate": Range("0", "35", COMMON),
+            "3-Methylpentyl Angelate": Range("0", "23", COMMON),
+            "Isoamyl Angelate": Range("0", "23", COMMON),
+            "Isobutyl Butyrate": Range("0", "21", COMMON),
             "Pinocarvone": Range("0", "5", COMMON),
             "Alpha-Pinene": Range("0", "6", COMMON),
             "Beta-Pinene": Range("0", "1.5", COMMON),
@@ -626,7 +623,7 @@ OILS: tuple[Oil, ...] = (
             "Geranyl Acetate": Range("3", "8", _CITRONELLA),
             "Citronellyl Acetate": Range("2", "4", _CITRONELLA),
             "Limonene": Range("1", "5", _CITRONELLA),
-            "Citral": Range("0", "4", _CITRONELLA),
+            "Citral": Range("0", "4", _CITRONELLA_CITRAL),
             "Eugenol": Range("0", "2", COMMON),
             "Linalool": Range("0", "1.5", COMMON),
             "Beta-Caryophyllene": Range("0", "1", COMMON),

@@ -11,7 +11,7 @@ from fvc.compare.diff import FOLLOWED, SAME, Diff, LineDiff
 from fvc.compare.summary import percent_text, points_text, record_words
 from fvc.material import Share
 from fvc.reading import Side
-from fvc.show.screen import STYLES, Screen, align, fold, grid, indented, share_text, styled
+from fvc.show.screen import STYLES, Screen, align, fold, grid, share_text, styled
 
 if TYPE_CHECKING:
     from fvc.compare.bill import Bill
@@ -106,7 +106,7 @@ def _lines(out: Screen, lines: Sequence[LineDiff]) -> None:
     for index, row in enumerate(rows):
         table = grid(*columns[3:], widths=widths[3:], header=index == 0)
         table.add_row(*row[3:5], *(styled(text, row[0]) for text in row[5:]))
-        out.print(indented(styled(row[0], row[0]).append(f"  {row[1]}  {row[2]}", style="default")))
+        out.words(styled(row[0], row[0]), row[1], row[2], indent=2)
         out.table(table, 2)
 
 

@@ -114,7 +114,7 @@ def _entries(out: Screen, result: Label) -> None:
     ]
     for row, text in zip(rows, align([r[1] for r in rows]), strict=True):
         row[1] = text
-    widths = fit_widths(columns, rows, out.room - 2)
+    widths = fit_widths(columns, rows, out.width - 2)
     table = grid(*columns, widths=widths)
     for index, row in enumerate(rows):
         if index == result.one_percent_line and index:
@@ -186,7 +186,7 @@ def cost(out: Screen, result: Cost, reading: Reading, batch_text: str) -> None:
     for i in (1, 2, 3, 4, 5):
         for row, text in zip(rows, align([r[i] for r in rows]), strict=True):
             row[i] = text
-    widths = fit_widths(columns, rows, out.room - 2)
+    widths = fit_widths(columns, rows, out.width - 2)
     table = grid(*columns, widths=widths)
     for row in rows:
         table.add_row(fold(row[0], widths[0]), *row[1:])

@@ -1,4 +1,4 @@
-"""What every screen is made of: one console, aligned numbers, and words beside each colour.
+"""What every screen is made of: plain text of a given width, aligned numbers, and words beside each colour.
 
 Colours are from the palette of Okabe and Ito (2008), made for colour-blind readers, and never
 carry a meaning alone: every coloured cell has its word. Numbers are never cut; names may fold.
@@ -6,19 +6,10 @@ carry a meaning alone: every coloured cell has its word. Numbers are never cut; 
 
 from __future__ import annotations
 
-import os
 import re
-import sys
 import textwrap
-from collections.abc import Iterator, Sequence
-from functools import cached_property
-from typing import IO, Any, cast
-
-from rich.console import Console
-from rich.padding import Padding
-from rich.segment import Segment
-from rich.table import Column, Table
-from rich.text import Text
+from collections.abc import Sequence
+from typing import IO, NamedTuple
 
 from fvc.amounts import brief
 from fvc.material import Share
@@ -39,121 +30,134 @@ STYLES = {
 }
 PIPE_WIDTH = 80
 
-
-def console(file: IO[str] | None = None) -> Screen:
-    """A console on stdout (or `file`): no markup, no guessing of what to highlight."""
-    out = file or sys.stdout
-    width = None if out.isatty() or os.environ.get("COLUMNS") else PIPE_WIDTH
-    if not out.isatty():
-        out = cast(IO[str], _Trimmed(out))
-    return Screen(file=out, markup=False, highlight=False, emoji=False, width=width, soft_wrap=False)
-
-
 _CONTROL = re.compile(r"[\x00-\x09\x0b-\x1f\x7f-\x9f]")
 
 
-class Screen(Console):
-    """A console that no text from a file or a commit can drive, and that leaves a closed pipe to `main`."""
+class Cell(NamedTuple):
+    """A text in a table with its style."""
 
-    def render(self, *arguments: Any, **options: Any) -> Iterator[Segment]:
-        """What rich makes of a thing, with control characters made visible."""
-        for segment in super().render(*arguments, **options):
-            if segment.control or not _CONTROL.search(segment.text):
-                yield segment
-            else:
-                yield Segment(_CONTROL.sub(lambda c: printable(c[0]), segment.text), segment.style)
+    text: str
+    style: str = ""
 
-    @cached_property
-    def plain(self) -> bool:
-        """True where nothing is styled: a pipe, a file."""
-        return not self.is_terminal
 
-    @cached_property
-    def room(self) -> int:
-        """The width, asked for once."""
-        return self.width
+class Grid:
+    """A table without lines: columns with a heading and a side, rows of texts. Left columns may fold, right ones never."""
 
-    def table(self, table: Table, indent: int = 0) -> None:
-        """A table with every number whole: names fold first, and where even that is not enough the terminal folds the lines."""
-        widths = [_natural(column) for column in table.columns]
-        over = sum(widths) + 2 * len(widths) + indent - self.width
-        if over > 0:
-            names = [i for i, column in enumerate(table.columns) if column.justify != "right"]
-            for index in sorted(names, key=lambda i: -widths[i]):
-                give = min(over, max(0, widths[index] - _SHORTEST))
-                widths[index] -= give
-                over -= give
-            for column, width in zip(table.columns, widths, strict=True):
-                column.width = width
-        full = self.width
-        self.width = full + max(0, over)
-        self.print(Padding(table, (0, 0, 0, indent)) if indent else table)
-        self.width = full
+    def __init__(self, columns: Sequence[tuple[str, str]], widths: Sequence[int | None], header: bool) -> None:
+        self.columns = columns
+        self.widths = [*widths, *[None] * (len(columns) - len(widths))]
+        self.header = header
+        self.rows: list[list[Cell]] = []
 
-    def head(self, text: str, aside: str = "") -> None:
-        """A heading with something quieter behind it."""
-        if self.plain:
-            self.say(f"{text}   {aside}" if aside else text)
-        else:
-            self.print(heading(text, aside))
+    def add_row(self, *cells: str | Cell) -> None:
+        """Add a row, a cell for each column."""
+        self.rows.append([c if isinstance(c, Cell) else Cell(visible(c)) for c in cells])
 
-    def say(self, text: str, indent: int = 0, style: str = "") -> None:
-        """A paragraph, folded to the width, every line moved in by `indent`.
+    @property
+    def row_count(self) -> int:
+        """How many rows there are."""
+        return len(self.rows)
 
-        Without a terminal it is written as it is: a long history is a thousand paragraphs, and
-        laying out each of them as styled text would take longer than finding them.
-        """
-        if not self.plain:
-            self.print(Padding(Text(text, style=style), (0, 0, 0, indent)))
-            return
-        room = max(self.room - indent, 20)
-        plain = _CONTROL.sub(lambda c: printable(c[0]), text)
-        rows = [plain] if len(plain) <= room else textwrap.wrap(plain, room, break_on_hyphens=False) or [""]
-        self.file.write("".join(f"{' ' * indent}{row}\n" for row in rows))
+    def fitted(self, room: int) -> list[int]:
+        """The width of each column: every number whole; names fold, the longest first, where the room is short."""
+        widths = [self._natural(i) if given is None else given for i, given in enumerate(self.widths)]
+        over = sum(widths) + 2 * len(widths) - room
+        names = [i for i, (_, side) in enumerate(self.columns) if side != "right"]
+        for index in sorted(names, key=lambda i: -widths[i]):
+            give = min(max(0, over), max(0, widths[index] - _SHORTEST))
+            widths[index] -= give
+            over -= give
+        return widths
 
-    def item(self, lead: str, text: str, indent: int = 0, style: str = "") -> None:
-        """A paragraph behind a short word, its further rows below its first letter."""
-        room = max((self.room if self.plain else self.width) - indent - len(lead), 20)
-        plain = _CONTROL.sub(lambda c: printable(c[0]), text)
-        rows = textwrap.wrap(plain, room, break_on_hyphens=False) or [""]
-        for index, row in enumerate(rows):
-            self.say(f"{lead if index == 0 else ' ' * len(lead)}{row}", indent, style)
-
-    def on_broken_pipe(self) -> None:
-        """Let the error through that is being handled: `main` ends silently, rich would exit with 1."""
-        raise
+    def _natural(self, index: int) -> int:
+        cells = [self.columns[index][0], *(row[index].text for row in self.rows)]
+        return max(cell_width(line) for cell in cells for line in cell.split("\n"))
 
 
 _SHORTEST = 8  # characters to which a name may be folded
 
 
-def _natural(column: Column) -> int:
-    """The width that a column has, or that its longest cell needs."""
-    if column.width is not None:
-        return column.width
-    cells = [str(column.header), *map(str, column.cells)]
-    return max(len(row) for cell in cells for row in cell.split("\n"))
+class Screen:
+    """Plain text of a given width: what a pipe or a file gets. `Terminal` is the one with colours.
+
+    No text from a file or a commit can drive it: control characters are made visible. A closed
+    pipe is left to `main`.
+    """
+
+    plain = True
+
+    def __init__(self, file: IO[str], width: int) -> None:
+        self.file, self.width = file, max(width, 20)
+
+    def print(self, text: str = "", style: str = "") -> None:
+        """A paragraph, or an empty line."""
+        for row in text.split("\n"):
+            self.say(row, 0, style)
+
+    def say(self, text: str, indent: int = 0, style: str = "") -> None:
+        """A paragraph, folded to the width, every line moved in by `indent`."""
+        room = max(self.width - indent, 20)
+        plain = visible(text)
+        rows = [plain] if len(plain) <= room else textwrap.wrap(plain, room, break_on_hyphens=False) or [""]
+        self.file.write("".join(f"{' ' * indent}{row}".rstrip(" ") + "\n" for row in rows))
+
+    def head(self, text: str, aside: str = "") -> None:
+        """A heading with something quieter behind it."""
+        self.say(f"{text}   {aside}" if aside else text)
+
+    def rule(self) -> None:
+        """A line across the screen."""
+        self.say("-" * self.width)
+
+    def item(self, lead: str, text: str, indent: int = 0, style: str = "") -> None:
+        """A paragraph behind a short word, its further rows below its first letter."""
+        room = max(self.width - indent - len(lead), 20)
+        rows = textwrap.wrap(visible(text), room, break_on_hyphens=False) or [""]
+        for index, row in enumerate(rows):
+            self.say(f"{lead if index == 0 else ' ' * len(lead)}{row}", indent, style)
+
+    def words(self, *cells: str | Cell, indent: int = 0) -> None:
+        """Texts in a row, each in its style, two blanks between them."""
+        self.say("  ".join(c.text if isinstance(c, Cell) else c for c in cells), indent)
+
+    def table(self, table: Grid, indent: int = 0) -> None:
+        """A table with every number whole: names fold first, and where even that is not enough the lines grow longer."""
+        widths = table.fitted(self.width - indent)
+        rows = [[Cell(head) for head, _ in table.columns], *table.rows] if table.header else table.rows
+        out = []
+        for row in rows:
+            cells = [_folded(cell.text, width, side) for cell, width, (_, side) in zip(row, widths, table.columns, strict=True)]
+            for line in range(max(map(len, cells), default=0)):
+                text = " " * indent
+                for lines, width, (_, side) in zip(cells, widths, table.columns, strict=True):
+                    part = lines[line] if line < len(lines) else ""
+                    blanks = " " * (width - cell_width(part))
+                    text += "  " + (blanks + part if side == "right" else part + blanks)
+                out.append(text.rstrip(" ") + "\n")
+        self.file.write("".join(out))
 
 
-class _Trimmed:
-    """A stream that drops the blanks with which a table fills its lines: nobody wants them in a file."""
+def visible(text: str) -> str:
+    """A text with its control characters made visible; line ends stay."""
+    return _CONTROL.sub(lambda c: printable(c[0]), text)
 
-    def __init__(self, stream: IO[str]) -> None:
-        self.stream = stream
-        self.encoding: str = getattr(stream, "encoding", "utf-8")
 
-    def write(self, text: str) -> int:
-        self.stream.write("\n".join(line.rstrip(" ") for line in text.split("\n")))
+def cell_width(text: str) -> int:
+    """How many columns of a terminal a text takes."""
+    if text.isascii():
         return len(text)
+    from unicodedata import combining, east_asian_width
 
-    def flush(self) -> None:
-        self.stream.flush()
+    return sum(0 if combining(c) else 2 if east_asian_width(c) in "WF" else 1 for c in text)
 
-    def isatty(self) -> bool:
-        return False
 
-    def fileno(self) -> int:
-        return self.stream.fileno()
+def _folded(text: str, width: int, side: str) -> list[str]:
+    """The lines of a cell; one that may fold is folded to its width."""
+    out: list[str] = []
+    for line in text.split("\n"):
+        fits = side == "right" or cell_width(line) <= width
+        out += [line] if fits else textwrap.wrap(line, width, break_on_hyphens=False) or [""]
+    return out
 
 
 def align(texts: Sequence[str]) -> list[str]:
@@ -163,22 +167,9 @@ def align(texts: Sequence[str]) -> list[str]:
     return [t + " " * (widest - tail) for t, tail in zip(texts, tails, strict=True)]
 
 
-def grid(*columns: tuple[str, str], widths: Sequence[int | None] = (), header: bool = True) -> Table:
-    """A table without lines, two blanks before each column; columns are (heading, "left" | "right").
-
-    Left columns may fold, right ones never.
-    """
-    table = Table(box=None, padding=(0, 0, 0, 2), show_header=header, header_style="bold", pad_edge=True)
-    for index, (heading, justify) in enumerate(columns):
-        width = widths[index] if index < len(widths) else None
-        table.add_column(
-            heading,
-            justify="right" if justify == "right" else "left",
-            no_wrap=justify == "right",
-            overflow="fold",
-            width=width,
-        )
-    return table
+def grid(*columns: tuple[str, str], widths: Sequence[int | None] = (), header: bool = True) -> Grid:
+    """A table without lines, two blanks before each column; columns are (heading, "left" | "right")."""
+    return Grid(columns, widths, header)
 
 
 def fold(text: str, width: int) -> str:
@@ -186,22 +177,9 @@ def fold(text: str, width: int) -> str:
     return text if len(text) <= width else "\n".join(textwrap.wrap(text, width))
 
 
-def indented(thing: Table | Text, by: int = 2) -> Padding:
-    """Something moved in from the left edge."""
-    return Padding(thing, (0, 0, 0, by))
-
-
-def heading(text: str, aside: str = "") -> Text:
-    """A heading with something quieter behind it."""
-    line = Text(text, style="bold")
-    if aside:
-        line.append(f"   {aside}", style="default not bold")
-    return line
-
-
-def styled(text: str, kind: str) -> Text:
+def styled(text: str, kind: str) -> Cell:
     """A text in the colour of its kind; the word itself is shown as well, elsewhere in its row."""
-    return Text(text, style=STYLES.get(kind, ""))
+    return Cell(visible(text), STYLES.get(kind, ""))
 
 
 def share_text(share: Share, decimals: int = 2) -> str:

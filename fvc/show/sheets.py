@@ -163,7 +163,7 @@ def _composition(out: Screen, inside: Composition) -> None:
     for row, aligned in zip(texts, align([r[1] for r in texts]), strict=True):
         row[1] = aligned
     columns = (("INCI name", "left"), ("%", "right"), ("range", "left"), ("comes with", "left"))
-    widths = fit_widths(columns, texts, out.room - 2)
+    widths = fit_widths(columns, texts, out.width - 2)
     table = grid(*columns, widths=widths)
     for row in texts:
         table.add_row(fold(row[0], widths[0]), row[1], row[2], fold(row[3], widths[3]))
