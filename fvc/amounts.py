@@ -190,7 +190,8 @@ def figure(value: Fraction) -> str:
     places, size = 4, abs(value)
     while 0 < size < Fraction(100, 10**places) and places < DATA_DECIMALS:
         places += 1
-    return brief(value, 0, places)
+    text = brief(value, 0, places)
+    return text.rstrip("0").rstrip(".") if "." in text else text
 
 
 def apportion(values: Sequence[Fraction], step: Fraction, taker: int | None) -> list[Fraction]:

@@ -47,7 +47,7 @@ def test_bottles_with_density_and_loss(priced):
     screen = priced.ok("cost", "lotion", "--bottles", "24 x 100 mL", "--density", "1.00", "--loss", "4%").out
     screen = " ".join(screen.split())
     assert "per bottle 0.47 EUR (100 mL, 100.00 g at 1 g/mL, 4 % lost in making and filling)" in screen
-    assert "for 24 bottles make 2500.00 g" in screen
+    assert "for 24 bottles make 2500 g" in screen
 
 
 def test_bottles_from_a_batch_that_is_named(priced):

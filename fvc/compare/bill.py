@@ -80,6 +80,11 @@ class Bill(NamedTuple):
     labels: tuple[LabelDiff, ...]
     cost: CostDiff | None
 
+    @property
+    def different(self) -> bool:
+        """True when there is anything to tell."""
+        return bool(self.limits or self.labels or self.cost)
+
 
 def bill(before: Reading, after: Reading, basis: Basis, today: datetime.date) -> Bill:
     """Judge two readings by the rule sets, house limits and currency of the formulary.

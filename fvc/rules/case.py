@@ -17,6 +17,13 @@ from fvc.rules.finding import Finding, NotChecked
 
 Outcome = Iterator[Finding | NotChecked]
 
+NO_USE = 'the plan names no use, so it is taken for a premix and judged in the plans that it stands in; else add  use = "leave-on"'
+
+
+def unless_used(what: str) -> NotChecked:
+    """That a check was not done at all, since nothing says how the product is used."""
+    return NotChecked(what, NO_USE, whole=True)
+
 
 class Case(NamedTuple):
     """One product under check.

@@ -8,7 +8,7 @@ from fvc.amounts import ZERO, figure
 from fvc.composition import Part
 from fvc.material import Share, certain, inci_key
 from fvc.rules.basis import HOUSE, HouseRule
-from fvc.rules.case import Case, Outcome, listed, percent_by_material, where_of
+from fvc.rules.case import Case, Outcome, listed, percent_by_material, unless_used, where_of
 from fvc.rules.contents import total
 from fvc.rules.finding import CAUTION, NOTE, STOP, Finding, NotChecked
 
@@ -16,7 +16,7 @@ from fvc.rules.finding import CAUTION, NOTE, STOP, Finding, NotChecked
 def check_use_levels(case: Case) -> Outcome:
     """Every raw material is within the use level of its supplier, summed over all lines and premixes."""
     if not case.uses:
-        yield NotChecked("suppliers' use levels", "the plan names no use, so it is taken for a premix", whole=True)
+        yield unless_used("suppliers' use levels")
         return
     blank: list[Part] = []
     for percent, places in percent_by_material(case.parts).values():
@@ -34,7 +34,7 @@ def check_use_levels(case: Case) -> Outcome:
                 CAUTION,
                 where_of(places),
                 "use-level",
-                f"{figure(percent)} % in all, {figure(percent - high.value)} above the {low.text} to {high.text} % of its record",
+                f"{places[0].words}: {figure(percent)} % in all, {figure(percent - high.value)} above the {low.text} to {high.text} % of its record",
                 source,
                 f"take it to {high.text} % or less, or ask the supplier",
                 material.id,
@@ -44,7 +44,7 @@ def check_use_levels(case: Case) -> Outcome:
                 NOTE,
                 where_of(places),
                 "use-level",
-                f"{figure(percent)} % in all, {figure(low.value - percent)} below the {low.text} to {high.text} % of its record: it may do little",
+                f"{places[0].words}: {figure(percent)} % in all, {figure(low.value - percent)} below the {low.text} to {high.text} % of its record: it may do little",
                 source,
                 f"take it to {low.text} % or more, or leave it if it does what you want",
                 material.id,
@@ -65,10 +65,11 @@ def check_house(case: Case) -> Outcome:
     if not case.basis.house:
         yield NotChecked("house limits", "formulary.toml has no [[house]] rule", whole=True)
         return
+    if not case.uses:
+        yield unless_used("house limits")
+        return
     for rule in case.basis.house:
         if rule.use and rule.use not in case.uses:
-            if not case.uses:
-                yield NotChecked(f"house limit of {rule.name} for {rule.use}", "the plan names no use")
             continue
         share, parts = _amount(case, rule)
         if not parts:

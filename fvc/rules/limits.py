@@ -22,7 +22,7 @@ from fvc.material import NOTHING, Share, inci_key
 from fvc.reference.limits import US_SILENCE, Limit
 from fvc.reference.lookup import known, limits_of
 from fvc.rules.basis import US
-from fvc.rules.case import Case, Outcome, listed, where_of
+from fvc.rules.case import Case, Outcome, listed, unless_used, where_of
 from fvc.rules.contents import DECLARED, TYPICAL, Content, total
 from fvc.rules.finding import CAUTION, NOTE, STOP, Finding, NotChecked
 
@@ -145,7 +145,7 @@ def check_oils(case: Case) -> Outcome:
 
 def _check(case: Case, *, oils: bool) -> Outcome:
     if not case.uses:
-        yield NotChecked("limits by use", 'the plan names no use; add  use = "leave-on"  (a premix needs none)', whole=True)
+        yield unless_used("limits of what is inside oils and extracts" if oils else "limits of substances by use")
         return
     for each in counted(case):
         if each.from_oils == oils:
@@ -204,12 +204,14 @@ def _over(each: Counted, most: Fraction, use: str, places: str) -> Finding:
 
 
 def _brought(each: Counted) -> list[str]:
-    """Who brings how much, by its worst end, and by which figures."""
-    out: dict[str, str] = {}
-    for content in sorted(each.contents, key=lambda c: -c.share.high):
+    """Who brings how much as the limit counts it, by its worst end, and by which figures."""
+    amounts: dict[tuple[str, str], Fraction] = {}
+    for content in each.contents:
         how = {TYPICAL: ", typical of this oil", DECLARED: ""}.get(content.how, ", by its record")
-        out.setdefault(content.part.words, f"{figure(content.share.high)} from {content.part.words}{how}")
-    return list(out.values())
+        counts = content.share.high * (factor(each.limit, content) or 1)
+        amounts[content.part.words, how] = amounts.get((content.part.words, how), ZERO) + counts
+    ranked = sorted(amounts.items(), key=lambda item: -item[1])
+    return [f"{figure(round_to(amount, step_of(6)))} from {words}{how}" for (words, how), amount in ranked]
 
 
 def _way_out(each: Counted, most: Fraction, only_typical: bool) -> str:
@@ -218,15 +220,14 @@ def _way_out(each: Counted, most: Fraction, only_typical: bool) -> str:
         ways.append("ask the supplier for this lot's analysis and enter the figure under [constituents]")
     if most == 0:
         return "; or ".join([*ways, "take it out, or change the use"])
-    largest = max(each.contents, key=lambda c: c.share.high)
-    same = [c for c in each.contents if c.part.id == largest.part.id]
+    largest = max(each.contents, key=lambda c: c.share.high * (factor(each.limit, c) or 1)).part.amount
+    same = [c for c in each.contents if c.part.amount is largest]
     mine = as_counted(each.limit, same)[0].high
-    percent = sum((p for p in {id(c.part): c.part.percent for c in same}.values()), ZERO)
     room = most - (each.share.high - mine)
     if room > 0 and mine > 0:
-        allowed = percent * room / mine
         step = step_of(CONVERTED_DECIMALS)
-        ways.append(f"take {largest.part.words} from {figure(percent)} to {figure((allowed // step) * step)} % of the product or less")
+        allowed = largest.counted * room / mine // step * step
+        ways.append(f"take {largest.line.material} from {figure(largest.counted)} to {figure(allowed)} % or less")
     else:
         ways.append(f"take out what brings it: {listed(c.part for c in each.contents)}")
     return "; or ".join(ways)

@@ -10,10 +10,9 @@ from typing import NamedTuple
 
 from fvc.amounts import ZERO, figure
 from fvc.composition import Part
-from fvc.material import inci_key
 from fvc.reference.lookup import known
 from fvc.reference.substances import Known
-from fvc.rules.case import Case, Outcome, listed, where_of
+from fvc.rules.case import Case, Outcome, listed, unless_used, where_of
 from fvc.rules.contents import DECLARED
 from fvc.rules.finding import CAUTION, NOTE, STOP, Finding, NotChecked
 
@@ -48,7 +47,7 @@ def preserving(case: Case) -> list[Preserving]:
 def check_present(case: Case) -> Outcome:
     """A product with water has a preservative."""
     if not case.uses:
-        yield NotChecked("whether it is preserved", "the plan names no use, so it is taken for a premix", whole=True)
+        yield unless_used("whether it is preserved")
         return
     if not case.watery:
         return
@@ -92,6 +91,9 @@ def check_present(case: Case) -> Outcome:
 
 def check_ph(case: Case) -> Outcome:
     """What preserves it works at the pH of the spec."""
+    if not case.uses:
+        yield unless_used("whether the preservatives work at its pH")
+        return
     named = [p for p in case.parts if p.material and p.material.does("preservative")]
     blank = [p for p in named if p.material and p.material.composition is None and p.material.ph_range is None]
     if blank:
@@ -196,4 +198,4 @@ def check_acid_order(case: Case) -> Outcome:
                 )
 
 
-__all__ = ["check_acid_order", "check_ph", "check_present", "inci_key", "is_acid", "preserving"]
+__all__ = ["check_acid_order", "check_ph", "check_present", "is_acid", "preserving"]

@@ -50,9 +50,11 @@ def diff(out: Screen, result: Diff, *, every: bool = False, proposed: bool = Fal
         out.say(f"swap: {swap.out} out, {swap.into} in ({swap.function})", 2)
     if result.order:
         out.say("order of addition is now: " + ", ".join(m for _, m in result.order), 2)
-    if what_it_does(out, result, heading="What it does to the product") and result.bill:
+    rows = what_it_does(out, result, heading="What it does to the product")
+    if result.bill and result.bill.different:
         out.say("")
-    if result.bill:
+        if not rows:
+            out.head("What it does")
         bill_rows(out, result.bill)
     if result.materials_changed:
         out.say("")

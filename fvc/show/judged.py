@@ -33,22 +33,33 @@ def verdict(reports: Sequence[Report]) -> str:
 
 def check(out: Screen, reports: Sequence[Report], titles: Sequence[str], rules: Sequence[str]) -> None:
     """Findings by plan, the gravest first; then what could not be checked, each reason once; then the verdict."""
+    quiet: list[str] = []
     for report, title in zip(reports, titles, strict=True):
+        if not report.findings and len(reports) > 1:
+            quiet.append(report.plan)
+            continue
         out.head(f"Check: {title}", f"rules: {', '.join(rules)}")
         for finding in report.findings:
             _finding(out, finding)
         if not report.findings:
             out.say("nothing found by the checks that were done", 2)
         out.say("")
-    missing: dict[NotChecked, list[str]] = {}
+    if quiet:
+        out.head("Nothing found by the checks that were done", f"rules: {', '.join(rules)}")
+        out.say(", ".join(quiet), 2)
+        out.say("")
+    missing: dict[tuple[str, tuple[str, ...]], list[str]] = {}  # what, by why and the plans it is so in
+    plans: dict[NotChecked, list[str]] = {}
     for report in reports:
         for each in report.not_checked:
-            missing.setdefault(each._replace(whole=False), []).append(report.plan)
+            plans.setdefault(each._replace(whole=False), []).append(report.plan)
+    for each, where in plans.items():
+        missing.setdefault((each.why, tuple(where)), []).append(each.what)
     if missing:
         out.head("Not checked")
-        for each, plans in missing.items():
-            where = f"  ({', '.join(plans)})" if len(reports) > 1 else ""
-            out.item("", f"{each.what}: {each.why}{where}", 2)
+        for (why, where_all), what in missing.items():
+            aside = f"  ({', '.join(where_all)})" if len(reports) > 1 else ""
+            out.item("- ", f"{'; '.join(what)}: {why}{aside}", 2)
         out.say("")
     out.say(verdict(reports))
 
@@ -201,7 +212,7 @@ def cost(out: Screen, result: Cost, reading: Reading, batch_text: str) -> None:
     out.say(f"per kg       {at_least}{money(result.priced, result.currency)}")
     if result.batch is not None:
         out.say(
-            f"per batch    {at_least}{money(result.priced * result.batch / 1000, result.currency)}   ({brief(result.batch, 0)} g{_asked(batch_text)})"
+            f"per batch    {at_least}{money(result.priced * result.batch / 1000, result.currency)}   ({brief(result.batch, 0, 2)} g{_asked(batch_text)})"
         )
     if result.bottles:
         b = result.bottles
@@ -210,7 +221,7 @@ def cost(out: Screen, result: Cost, reading: Reading, batch_text: str) -> None:
         out.say(
             f"per bottle   {at_least}{money(per, result.currency)}   ({brief(b.millilitres, 0)} mL, {brief(fill)} g at {brief(b.density, 0)} g/mL, {brief(b.loss, 0)} % lost in making and filling)"
         )
-        out.say(f"for {b.bottles} bottles make {brief(b.needed)} g" + (f"; the batch fills {b.in_batch}" if b.in_batch is not None else ""))
+        out.say(f"for {b.bottles} bottles make {brief(b.needed, 0, 2)} g" + (f"; the batch fills {b.in_batch}" if b.in_batch is not None else ""))
     out.say("Raw materials only: no work, packaging, tests or postage.")
 
 

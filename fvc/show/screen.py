@@ -131,8 +131,7 @@ class Screen:
                 text = " " * indent
                 for lines, width, (_, side) in zip(cells, widths, table.columns, strict=True):
                     part = lines[line] if line < len(lines) else ""
-                    blanks = " " * (width - cell_width(part))
-                    text += "  " + (blanks + part if side == "right" else part + blanks)
+                    text += "  " + (set_right(part, width) if side == "right" else part + " " * (width - cell_width(part)))
                 out.append(text.rstrip(" ") + "\n")
         self.file.write("".join(out))
 
@@ -149,6 +148,11 @@ def cell_width(text: str) -> int:
     from unicodedata import combining, east_asian_width
 
     return sum(0 if combining(c) else 2 if east_asian_width(c) in "WF" else 1 for c in text)
+
+
+def set_right(text: str, width: int) -> str:
+    """A text at the right edge of its column; its own trailing blanks stay, since they align decimal points."""
+    return " " * (width - cell_width(text)) + text
 
 
 def _folded(text: str, width: int, side: str) -> list[str]:

@@ -11,7 +11,7 @@ from rich.segment import Segment
 from rich.table import Table
 from rich.text import Text
 
-from fvc.show.screen import Cell, Grid, Screen, visible
+from fvc.show.screen import Cell, Grid, Screen, set_right, visible
 
 
 class _Console(Console):
@@ -60,10 +60,13 @@ class Terminal(Screen):
         widths = table.fitted(self.width - indent)
         shown = Table(box=None, padding=(0, 0, 0, 2), show_header=table.header, header_style="bold", pad_edge=True)
         for (heading, side), width in zip(table.columns, widths, strict=True):
-            right = side == "right"
-            shown.add_column(heading, justify="right" if right else "left", no_wrap=right, overflow="fold", width=width)
+            shown.add_column(heading.rjust(width) if side == "right" else heading, no_wrap=side == "right", overflow="fold", width=width)
         for row in table.rows:
-            shown.add_row(*(Text(cell.text, style=cell.style) for cell in row))
+            # numbers are set to the right by us: rich would drop the blanks that keep their points in one column
+            cells = [
+                c.text if side != "right" else set_right(c.text, w) for c, w, (_, side) in zip(row, widths, table.columns, strict=True)
+            ]
+            shown.add_row(*(Text(text, style=cell.style) for text, cell in zip(cells, row, strict=True)))
         needed = sum(widths) + 2 * len(widths) + indent
         self.rich.width = max(self.width, needed)
         self.rich.print(Padding(shown, (0, 0, 0, indent)) if indent else shown)
