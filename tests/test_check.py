@@ -70,7 +70,7 @@ def found(result: Report, rule: str) -> list[tuple[str, str]]:
 def the(result: Report, rule: str):
     findings = [f for f in result.findings if f.rule == rule]
     assert len(findings) == 1, (rule, result)
-    assert findings[0].source and findings[0].where and findings[0].message
+    assert all((findings[0].source, findings[0].where, findings[0].message))
     return findings[0]
 
 
@@ -565,6 +565,25 @@ def test_calls_that_cannot_be_answered(shelf):
     assert 'no formula "produkt"' in shelf.refused("check", "produkt")
     assert 'no rule set "ue"' in shelf.refused("check", "product", "--rules", "ue")
     assert shelf.ok("check", "product", "--rules", "eu,us").out.startswith("Check: product")
+
+
+def test_a_batch_as_it_was_made_is_checked_by_what_is_in_it(toner):
+    """The plan is within the limit, the slip at the bench is not: 0.65 g of benzoate in 100.25 g, leave-on."""
+    toner.material("sodium-benzoate", "preservative", {"Sodium Benzoate": 100}, "use_level = [0.1, 0.9]\n")
+    toner.formula("gel", {"A": {"water": "balance", "sodium-benzoate": "0.40"}}, extra="[spec]\nph = [4, 5]\n")
+    toner.ok("revise", "gel", "--reason", "first")
+    assert toner.ok("check", "gel.1")
+    toner.write(
+        "trials/gel/gel-260301-at-a.toml",
+        'format = 1\nplan = "gel.1"\nbatch = "100 g"\n'
+        'asked = [{ phase = "A", material = "water", grams = 99.6 }, { phase = "A", material = "sodium-benzoate", grams = 0.4 }]\n'
+        '[[entry]]\nid = "a"\nat = 2026-03-01T10:00:00Z\nweighed = "water"\ngrams = 99.6\n'
+        '[[entry]]\nid = "b"\nat = 2026-03-01T10:01:00Z\nweighed = "sodium-benzoate"\ngrams = 0.65\n',
+    )
+    result = toner.fvc("check", "gel-260301", "--json")
+    assert result.code == 1
+    (stop,) = result.data["findings"]
+    assert "0.5495 % as benzoic acid, 0.0495 above the 0.5 % for leave-on" in stop["message"]
 
 
 def test_an_edited_locked_plan_is_a_stop(toner):

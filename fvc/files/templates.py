@@ -39,13 +39,22 @@ name      = {name}
 {function}
 # Fill in what you know from the supplier's sheet, and take the # away:
 # use_level = [1.0, 5.0]            # percent as supplied, low and high
-# price     = "7.90 / 250 g"
+# price     = "7.90 / 250 g"        # or "44.50 / 10 mL", with a density
 # density   = 1.26                  # g/mL
 # heat_max  = "40 °C"
 # supplier  = "who sells it"
 # source    = "technical sheet, 2026-02"
 # active    = ["Panthenol"]         # INCI names that are the active matter; without it, all that is not Aqua
 {composition}
+# Inside an ingredient that has one INCI name of its own, such as an essential oil; from the supplier's analysis:
+# [constituents]
+# "Limonene" = [93, 96]
+# What is on the shelf; fvc weigh offers the lot to use first:
+# [[lot]]
+# number   = "L-1"
+# received = 2026-02-01
+# use_by   = 2028-01-31
+# grams    = 250
 """
 
 FORMULA = """\
@@ -59,6 +68,8 @@ batch    = {batch}
 
 # [spec]                            # what the finished product must meet
 # ph = [4.6, 5.2]
+# [label]
+# oils = "parfum"                   # essential oils together as Parfum; else each by its name
 
 # A level is one value: a number, "balance" (closes to 100), "open" (set at the bench),
 # or a ratio such as "4 x neroli-oil" or "4 x all essential oil".

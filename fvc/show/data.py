@@ -100,10 +100,24 @@ def sheet(reading: Reading, batch: Fraction | None) -> Json:
         "closed": reading.sound,
         "lines": lines,
         "composition": composition,
+        "constituents": _constituents(reading),
         "functions": [{"function": f, "percent": exact(p)} for f, p in totals_by_function(reading).items()],
         "total_water": share(inside.water),
         "faults": [f.text() for f in reading.faults],
     }
+
+
+def _constituents(reading: Reading) -> list[Json]:
+    """What is inside ingredients: by a record, or typical of an oil."""
+    from fvc.rules.contents import INSIDE, TYPICAL, contents_of, total
+
+    out = []
+    for each in contents_of(reading).by_key.values():
+        for how in (INSIDE, TYPICAL):
+            some = [c for c in each if c.how == how]
+            if some:
+                out.append({"inci": some[0].inci} | share(total(some)) | {"by": how, "from": list(dict.fromkeys(c.part.id for c in some))})
+    return out
 
 
 def weigh(reading: Reading, result: WeighSheet, offers: Mapping[str, Offer] | None = None) -> Json:

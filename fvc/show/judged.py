@@ -221,7 +221,10 @@ def cost(out: Screen, result: Cost, reading: Reading, batch_text: str) -> None:
         out.say(
             f"per bottle   {at_least}{money(per, result.currency)}   ({brief(b.millilitres, 0)} mL, {brief(fill)} g at {brief(b.density, 0)} g/mL, {brief(b.loss, 0)} % lost in making and filling)"
         )
-        out.say(f"for {b.bottles} bottles make {brief(b.needed, 0, 2)} g" + (f"; the batch fills {b.in_batch}" if b.in_batch is not None else ""))
+        out.say(
+            f"for {b.bottles} bottles make {brief(b.needed, 0, 2)} g"
+            + (f"; the batch fills {b.in_batch}" if b.in_batch is not None else "")
+        )
     out.say("Raw materials only: no work, packaging, tests or postage.")
 
 

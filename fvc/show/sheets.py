@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from fractions import Fraction
 
-from fvc.amounts import ZERO, brief, fixed, needed_decimals, shown
+from fvc.amounts import ZERO, brief, figure, fixed, needed_decimals, shown
 from fvc.compare.summary import percent_text
 from fvc.composition import Composition, Substance, composition_of, totals_by_function
 from fvc.formula import BALANCE, OPEN, RATIO, Amount, Phase
@@ -104,7 +104,7 @@ def sheet(
     _totals(out, reading, batch_text if reading.sound else "")
     inside = composition_of(reading)
     if composition:
-        _composition(out, inside)
+        _composition(out, inside, reading)
         unknown = [a.line.material for a in reading.closure.amounts if a.line.level.kind == OPEN and a.percent is None]
         if unknown:
             out.say(f"not in this list, since their level is open: {', '.join(unknown)}", 2)
@@ -145,7 +145,7 @@ def _totals(out: Screen, reading: Reading, batch_text: str) -> None:
     out.say(f"total water {share_text(water)} %, counted over all solutions")
 
 
-def _composition(out: Screen, inside: Composition) -> None:
+def _composition(out: Screen, inside: Composition, reading: Reading) -> None:
     out.say("")
     out.head("Composition by INCI name", "% of the product")
     rows = [(s.inci, s.share, _brought(s)) for s in inside.substances]
@@ -168,9 +168,23 @@ def _composition(out: Screen, inside: Composition) -> None:
     for row in texts:
         table.add_row(fold(row[0], widths[0]), row[1], row[2], fold(row[3], widths[3]))
     out.table(table)
-    if inside.constituents:
-        listed = ", ".join(f"{name} {share_text(share)} %" for name, share in inside.constituents.items() if share.high)
-        out.say(f"inside these, not added matter: {listed}", 2)
+    _inside(out, reading)
+
+
+def _inside(out: Screen, reading: Reading) -> None:
+    """What is physically inside the ingredients above: by the records, and by what is typical where those say nothing."""
+    from fvc.rules.contents import INSIDE, TYPICAL, contents_of, total
+
+    by_key = contents_of(reading).by_key.values()
+    for how, words in (
+        (INSIDE, "inside these by their records, not added matter"),
+        (TYPICAL, "inside these by what is typical of the oils"),
+    ):
+        found = [(some[0].inci, total(some)) for each in by_key if (some := [c for c in each if c.how == how])]
+        if found:
+            found.sort(key=lambda item: -item[1].high)
+            listed = ", ".join(f"{name} {figure(s.low)}" + ("" if s.certain else f" to {figure(s.high)}") for name, s in found)
+            out.item("", f"{words}, in %: {listed}", 2)
 
 
 def _brought(substance: Substance) -> str:
