@@ -1799,6 +1799,9 @@ SUBSTANCES: tuple[Known, ...] = (
     Known("Resveratrol", ("antioxidant", "active"), formula="C14H12O3", molar_mass="228.24", mass_source=WEIGHTS, source=TRADE),
     Known("Retinol", ("active",), formula="C20H30O", molar_mass="286.45", mass_source=WEIGHTS, source=TRADE),
     Known("Retinyl Palmitate", ("active", "antioxidant"), formula="C36H60O2", molar_mass="524.86", mass_source=WEIGHTS, source=TRADE),
+    Known("Retinyl Acetate", ("active",), formula="C22H32O2", molar_mass="328.49", mass_source=WEIGHTS, source=TRADE),
+    Known("Methyl Benzoate", ("fragrance",), formula="C8H8O2", molar_mass="136.15", mass_source=WEIGHTS, source=TRADE),
+    Known("Ethyl Benzoate", ("fragrance",), formula="C9H10O2", molar_mass="150.17", mass_source=WEIGHTS, source=TRADE),
     Known("Bakuchiol", ("active", "antioxidant"), formula="C18H24O", molar_mass="256.38", mass_source=WEIGHTS, source=TRADE),
     Known(
         "Ubiquinone",
