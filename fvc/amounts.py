@@ -25,10 +25,11 @@ GRAMS = {
     "oz": Fraction("28.349523125"),
     "lb": Fraction("453.59237"),
 }
-MILLILITRES = {"ml": Fraction(1), "l": Fraction(1000)}
+# The US fluid ounce: 231 cubic inches to the gallon of 128, 1 inch = 25.4 mm (NIST Handbook 44, appendix C).
+MILLILITRES = {"ml": Fraction(1), "l": Fraction(1000), "fl oz": Fraction("29.5735295625")}
 
 _NUMBER = re.compile(r"(?:0|[1-9][0-9]{0,14})(?:\.[0-9]+)?")
-_QUANTITY = re.compile(r"([0-9.,]+)\s*([A-Za-z]+)")
+_QUANTITY = re.compile(r"([0-9.,]+)\s*([A-Za-z]+(?: oz)?)")
 
 
 class Typed(NamedTuple):
@@ -97,7 +98,7 @@ def quantity(text: str, units: dict[str, Fraction]) -> Fraction:
 
     Zero is refused: nothing that a maker names by mass or volume may be nothing.
     """
-    match = _QUANTITY.fullmatch(text.strip())
+    match = _QUANTITY.fullmatch(" ".join(text.split()))
     if not match:
         raise ValueError(f"expected a number with a unit ({', '.join(units)})")
     amount = number(match[1])

@@ -33,7 +33,7 @@ def parse_batch(text: str) -> Batch:
     by_material = _BY_MATERIAL.fullmatch(plain)
     if by_material and not bottles and re.fullmatch(r"[a-z0-9-]*[a-z][a-z0-9-]*", by_material[1]) and not by_material[2].isalpha():
         return Batch(plain, material=by_material[1], material_grams=mass(by_material[2]))
-    if re.search(r"(ml|l)$", each, re.IGNORECASE):
+    if re.search(r"(ml|l|fl oz)$", each, re.IGNORECASE):
         return Batch(plain, millilitres=volume(each) * count)
     try:
         return Batch(plain, grams=mass(each) * count)

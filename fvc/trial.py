@@ -199,14 +199,14 @@ def as_made(trial: Trial) -> tuple[MadeLine, ...]:
 
 
 def as_added(trial: Trial) -> tuple[MadeLine, ...]:
-    """What went into the batch in all, in grams, whatever was lost, spilled or sampled later.
+    """What went into the batch in all, in grams and in the order in which it went in, whatever was lost later.
 
     What replaced a loss of the same material (evaporated water) is not counted a second time: it
     stands for what had been added before. Raises Refusal as `as_made` does.
     """
     lost: dict[str, Fraction] = {}
     bench = _Bench(trial)
-    order: dict[Key, Fraction] = {(a.phase, a.material): ZERO for a in trial.asked}
+    order: dict[Key, Fraction] = {}
     for entry in in_force(trial.entries):
         grams = entry.grams or ZERO
         if entry.action == "lost":

@@ -77,7 +77,7 @@ def test_figures_that_total_100_declare_everything_though_they_have_ranges():
         ('"Propanediol" = "balance"\n"Betaine" = "balance"\n', 'two shares are "balance"'),
         ('"Aqua" = 60\n"Water" = 40\n', "are one INCI name"),
         ('"Propanediol" = [65, 60]\n', "low 65 above high 60"),
-        ('"Propanediol" = { nominal = 50, low = 55 }\n', "expected low <= nominal <= high"),
+        ('"Propanediol" = { nominal = 50, low = 55 }\n', "expected low, nominal and high in ascending order"),
         ('"Propanediol" = "some"\n', 'found "some"'),
         ('"Propanediol" = -1\n', "it is negative"),
     ],

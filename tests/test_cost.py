@@ -57,6 +57,21 @@ def test_bottles_from_a_batch_that_is_named(priced):
     assert data["per_batch"] == "4.5"
 
 
+def test_jars_are_filled_by_weight_and_bottles_by_the_fluid_ounce(priced):
+    jars = priced.json("cost", "lotion", "--bottles", "10 x 50 g")["bottles"]
+    assert (jars["fill_g"], jars["ml"], jars["batch_needed_g"], jars["per_bottle"]) == ("50", None, "500", "0.225")
+    # NIST Handbook 44, appendix C: 1 US fluid ounce is 29.5735295625 mL
+    assert priced.json("cost", "lotion", "--bottles", "2 x 4 fl oz", "--density", "1")["bottles"]["fill_g"] == "118.29411825"
+
+
+def test_without_any_price_nothing_is_said_to_cost_nothing(priced):
+    for id, function in (("water", "solvent"), ("glycerin", "humectant"), ("sunflower-oil", "emollient")):
+        priced.material(id, function, {"Aqua": 100})
+    out = priced.ok("cost", "lotion").out
+    assert "Not known: no line that has a price costs anything." in out
+    assert "per kg" not in out
+
+
 def test_bottles_take_the_density_of_the_spec(priced):
     priced.edit("formulas/lotion.toml", 'batch = "200 g"\n', 'batch = "200 g"\n[spec]\ndensity = 1.25\n')
     assert priced.json("cost", "lotion", "--bottles", "2 x 100 mL")["bottles"]["batch_needed_g"] == "250"
@@ -159,8 +174,8 @@ def test_an_open_line_without_expectation_is_not_free(priced):
     [
         (["--loss", "2%"], "--loss goes with --bottles"),
         (["--bottles", "24 x 100 mL"], "the density of lotion is not known"),
-        (["--bottles", "100 mL", "--density", "1"], "expected a number of bottles and their volume"),
-        (["--bottles", "24 x 100 g", "--density", "1"], 'unknown unit "g"'),
+        (["--bottles", "100 mL", "--density", "1"], "expected a number of bottles and what goes into each"),
+        (["--bottles", "24 x 100 pt", "--density", "1"], 'unknown unit "pt"'),
         (["--bottles", "24 x 100 mL", "--density", "0"], "a density of 0 g/mL is no density"),
         (["--bottles", "24 x 100 mL", "--density", "1", "--loss", "100"], "a loss is from 0 to below 100 percent"),
         (["--bottles", "24 x 100 mL", "--density", "1", "--loss", "two"], 'the loss "two" cannot be read'),

@@ -450,7 +450,7 @@ received = "2026-01-15"
             "composition.PANTHENOL",
             '"PANTHENOL" and "Panthenol" are one INCI name',
         ),
-        ("material", "low = 73", "low = 76", '"Panthenol"', "composition.Panthenol", "expected low <= nominal <= high"),
+        ("material", "low = 73", "low = 76", '"Panthenol"', "composition.Panthenol", "expected low, nominal and high in ascending order"),
         ("formula", "format   = 1\n", "", None, "", '"format" is missing: version of the file format, 1'),
         ("formula", "format   = 1", 'format = "1"', "format", "format", 'expected a whole number from 1 up, found "1"'),
         ("formula", "format   = 1", "format = 2", "format", "format", "format 2 is newer than this fvc reads (format 1)"),

@@ -380,6 +380,59 @@ def test_a_difference_shows_the_label_and_its_allergens(studio):
     studio.ok("set", "product", "betaine=2", "A:lavender-oil=0.1", "A:polysorbate-20=1", "--save")
     (change,) = studio.json("diff", "product")["labels"]
     assert "Linalool" in change["allergens_gained"]
-    assert "declared allergens gained (eu): " in studio.ok("diff", "product").out
+    assert "declared allergens gained (eu, the list as widened in 2023): " in studio.ok("diff", "product").out
     studio.ok("set", "product", "lavender-oil=none", "polysorbate-20=none", "--save")
     assert studio.json("diff", "product")["labels"] == []
+
+
+# --- what a newcomer found ---------------------------------------------------------------------------------
+
+
+def test_one_substance_in_two_spellings_stands_once(shelf):
+    shelf.material("other-salt", "preservative", {"sodium benzoate": 100})
+    shelf.material("glycerine", "humectant", {"Glycerine": 100})
+    plan(shelf, {"water": "balance", "sodium-benzoate": "0.25", "other-salt": "0.3", "glycerin": "2", "glycerine": "1"})
+    assert declared(shelf).ingredients == ("Aqua", "Glycerin", "Sodium Benzoate")
+
+
+def test_an_unknown_share_has_no_invented_figure(shelf):
+    shelf.material("blend", "preservative", {"Phenoxyethanol": "unknown", "Glycerin": 30})
+    plan(shelf, {"water": "balance", "betaine": "3", "blend": "5"})
+    found = declared(shelf)
+    assert found.ingredients[:3] == ("Aqua", "Betaine", "Glycerin")  # at least 0 %, so it stands last
+    assert any(u.startswith("Phenoxyethanol: blend does not say how much it brings (0 to 3.5 % in all)") for u in found.uncertain)
+    row = next(line for line in shelf.ok("label", "product", "--on", "2026-08-01").out.splitlines() if line.startswith("  Phenoxyethanol"))
+    assert row.split()[1] == "?"
+    assert next(f for f in shelf.json("label", "product")["figures"] if f["name"] == "Phenoxyethanol")["percent"] is None
+
+
+def test_a_plan_that_does_not_close_has_no_label_to_rely_on(shelf):
+    plan(shelf, {"water": "90", "glycerin": "3"})
+    result = shelf.fvc("label", "product", "--line")
+    assert result.code == 2
+    assert "7 short of 100" in result.err
+
+
+def test_a_name_that_is_not_known_is_uncertain(shelf):
+    shelf.material("odd", "humectant", {"Mystericum Extract": 100})
+    plan(shelf, {"water": "balance", "odd": "3"})
+    assert any(u.startswith("Mystericum Extract: not an INCI name that fvc knows") for u in declared(shelf).uncertain)
+    assert "not an INCI name" in shelf.ok("label", "product", "--line").err
+
+
+def test_which_list_the_declaration_follows_is_said(shelf):
+    plan(shelf, {"water": "balance", "lavender-oil": "0.1", "polysorbate-20": "1"})
+    assert "It names allergens by the list as widened in 2023, in force today" in " ".join(shelf.ok("label", "product").out.split())
+    said = " ".join(shelf.ok("label", "product", "--on", "2026-01-01").out.split())
+    assert "It names allergens by the earlier list (26 entries of 2003, two of them banned since)" in said
+
+
+def test_an_american_label_asks_for_no_allergens(shelf):
+    shelf.material("oil", "essential oil", {"Invented Test Oil": 100})
+    plan(shelf, {"water": "balance", "oil": "0.1", "polysorbate-20": "1"})
+    assert declared(shelf, "us").unknown == ()
+
+
+def test_two_laws_at_once_are_refused(shelf):
+    plan(shelf, {"water": "balance", "glycerin": "3"})
+    assert "a label follows one law" in shelf.refused("label", "product", "--rules", "eu", "--rules", "us")

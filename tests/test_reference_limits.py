@@ -37,7 +37,7 @@ PUBLISHED = (
     ("eu-v-29", {"": "1.0"}, "", f"{ANNEX_V}, entry 29"),
     ("eu-v-33", {"": "0.6"}, "", f"{ANNEX_V}, entry 33"),
     ("eu-v-34", {"": "1.0"}, "", f"{ANNEX_V}, entry 34"),
-    ("eu-v-39", {"rinse-off": "0.0015", "leave-on": "0"}, "", f"{ANNEX_V}, entry 39"),
+    ("eu-v-39", {"rinse-off": "0.001125", "leave-on": "0"}, "", f"{ANNEX_V}, entry 39"),
     ("eu-v-43", {"rinse-off": "1.0", "leave-on": "0"}, "", f"{ANNEX_V}, entry 43"),
     ("eu-v-46", {"": "0.5"}, "", f"{ANNEX_V}, entry 46"),
     ("eu-v-50", {"": "0.3"}, "", f"{ANNEX_V}, entry 50"),

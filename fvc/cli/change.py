@@ -209,4 +209,6 @@ def show_saved(result: Saved | None, name: str) -> None:
     if records:
         out.say(f"with the material records {', '.join(records)}")
     if result.others:
-        out.say(f"what was saved is also used in {', '.join(result.others)}: look with  fvc diff")
+        out.say(
+            f"what was saved is also used in {', '.join(result.others)}: look with  fvc diff {result.others[0].split('/')[0] if len(result.others) == 1 else 'NAME'}"
+        )

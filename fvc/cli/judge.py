@@ -5,25 +5,29 @@ from __future__ import annotations
 import datetime
 import re
 from fractions import Fraction
+from functools import lru_cache
 from typing import Annotated
 
 import typer
 
-from fvc.amounts import number, volume
+from fvc.amounts import mass, number, volume
 from fvc.archive import Archive
 from fvc.cli.parsing import AsJson, BatchSize, Density, basis_of, batch_of, density_of, open_archive, print_json, screen, warn
-from fvc.errors import EXIT_ANSWER_IS_NO, EXIT_DONE, Fault, Refusal
+from fvc.errors import EXIT_ANSWER_IS_NO, EXIT_DONE, EXIT_INPUT, Fault, Refusal
 from fvc.formulary import material_path
 from fvc.names import nearest, printable
 from fvc.reach import plans_here
 from fvc.reading import Reading
 from fvc.references import Reference, folder_reading, parse_reference, resolve
 from fvc.rules.basis import EU, HOUSE, US, Basis
+from fvc.rules.case import place_of
 from fvc.rules.check import check as check_reading
 from fvc.rules.cost import cost as cost_of
 from fvc.rules.cost import in_bottles
 from fvc.rules.finding import CAUTION, STOP, Finding, Report
 from fvc.rules.label import label as label_of
+from fvc.rules.levels import check_house_words
+from fvc.rules.structure import FILE_RULE
 from fvc.saving import locked_and_changed
 
 RULE_SETS = (EU, US, HOUSE)
@@ -49,14 +53,20 @@ def check(
 def show_check(archive: Archive, refs: list[str], rules: list[str], as_json: bool = False) -> int:
     """Print what the checks of one or more references found."""
     asked = rule_sets(rules)
-    basis = basis_of(archive)
+    basis = archive.now.settings().basis  # a faulty file is refused: to check by half of the rules would say too little
+    chosen = basis.chosen(asked)
     if refs:
         readings = [resolve(archive, ref) for ref in refs]
         reports = [_report(archive, reading, basis, asked) for reading in readings]
-        titles = [f"{r.plan.title or r.plan.id} ({r.side.words})" for r in readings]
+        titles = [f"{r.plan.title or r.plan.id}, {r.side.ref} ({r.side.words})" for r in readings]
     else:
         reports, titles = _all(archive, basis, asked)
-    chosen = basis.chosen(asked)
+    if HOUSE in chosen and basis.house:
+        records = (archive.now.ingredient(id)[0] for id in archive.now.materials())
+        functions = {f for m in records if m for f in m.functions}
+        if words := check_house_words(basis, [*archive.now.materials(), *archive.now.formulas()], functions):
+            reports.append(Report(plan="formulary.toml", findings=tuple(words), done=1, not_checked=()))
+            titles.append("formulary.toml, house limits")
     if as_json:
         from fvc.show import judged_data
 
@@ -82,7 +92,19 @@ def _report(archive: Archive, reading: Reading, basis: Basis, rules: tuple[str, 
     locked = None
     if reading.side.commit is None and reading.side.revision is not None:
         locked = locked_and_changed(archive, parse_reference(reading.side.ref), reading.plan)
-    return check_reading(reading, basis, rules, locked)
+    stands_in = None if reading.plan.use or reading.side.revision is None else _users(archive).get(reading.plan.id, ())
+    return check_reading(reading, basis, rules, locked, stands_in)
+
+
+@lru_cache(maxsize=1)
+def _users(archive: Archive) -> dict[str, tuple[str, ...]]:
+    """For every id that is named in a line, the plans in the folder that name it; unreadable ones are passed over."""
+    found: dict[str, tuple[str, ...]] = {}
+    for reference in plans_here(archive):
+        plan = archive.now.plan(reference.name, reference.variant).value
+        for id in plan.reached() if plan else ():
+            found[id] = (*found.get(id, ()), reference.plan_name)
+    return found
 
 
 def _all(archive: Archive, basis: Basis, rules: tuple[str, ...]) -> tuple[list[Report], list[str]]:
@@ -104,10 +126,7 @@ def _all(archive: Archive, basis: Basis, rules: tuple[str, ...]) -> tuple[list[R
         titles.append(f"{reading.plan.title or reference.plan_name}, {reference.plan_name}")
     broken = [f for id in archive.now.materials() if id not in used for f in _faults(archive, id)]
     if broken:
-        found = tuple(
-            Finding(CAUTION, f"{f.file}:{f.line}" if f.line else f.file, "file", f.message, "the file formats of fvc", f.next)
-            for f in broken
-        )
+        found = tuple(Finding(CAUTION, place_of(f), "file", f.message, FILE_RULE, f.next) for f in broken)
         reports.append(Report(plan="materials that no plan uses", findings=found, done=1, not_checked=()))
         titles.append("materials that no plan uses")
     return reports, titles
@@ -120,7 +139,7 @@ def _faults(archive: Archive, id: str) -> tuple[Fault, ...]:
 
 def _unreadable(reference: Reference, refusal: Refusal) -> Report:
     findings = tuple(
-        Finding(STOP, f"{f.file}:{f.line}" if f.line else f.file or reference.path, "file", f.message, "the file formats of fvc", f.next)
+        Finding(STOP, place_of(f if f.file else f._replace(file=reference.path)), "file", f.message, FILE_RULE, f.next)
         for f in refusal.faults
     )
     return Report(plan=reference.plan_name, findings=findings, done=0, not_checked=())
@@ -128,7 +147,9 @@ def _unreadable(reference: Reference, refusal: Refusal) -> Report:
 
 def label(
     ref: Ref,
-    rules: Annotated[str, typer.Option("--rules", metavar="eu|us", help="Whose law, else the first of formulary.toml.")] = "",
+    rules: Annotated[
+        list[str] | None, typer.Option("--rules", metavar="eu|us", help="Whose law, else the first of formulary.toml.", show_default=False)
+    ] = None,
     on: Annotated[
         str, typer.Option("--on", metavar="DATE", help="The day whose list of allergens holds, such as 2026-08-01; without it all lists.")
     ] = "",
@@ -136,18 +157,19 @@ def label(
     as_json: AsJson = False,
 ) -> int:
     """The ingredient declaration: INCI names in descending order, allergens, and what is uncertain. An aid, to be confirmed."""
-    return show_label(open_archive(), ref, rules, on, line, as_json)
+    return show_label(open_archive(), ref, rules or [], on, line, as_json)
 
 
-def show_label(archive: Archive, ref: str, rules: str = "", on: str = "", line: bool = False, as_json: bool = False) -> int:
+def show_label(archive: Archive, ref: str, rules: list[str], on: str = "", line: bool = False, as_json: bool = False) -> int:
     """Print the declaration of a reference; warnings say what stands against it."""
-    asked = rule_sets([rules] if rules else [])
+    asked = rule_sets(rules)
     if HOUSE in asked or len(asked) > 1:
         raise Refusal("a label follows one law", next="--rules eu  or  --rules us")
     chosen = next(iter(asked), next((r for r in basis_of(archive).chosen() if r != HOUSE), EU))
     day = _day(on)
     reading = resolve(archive, ref)
-    result = label_of(reading, chosen, day, datetime.date.today())
+    basis = basis_of(archive)
+    result = label_of(reading, chosen, day, datetime.date.today(), basis.names)
     if as_json:
         from fvc.show import judged_data
 
@@ -156,13 +178,16 @@ def show_label(archive: Archive, ref: str, rules: str = "", on: str = "", line: 
         from fvc.rules.label import CONFIRM
 
         print(result.line)
-        warn([Fault(each) for each in (*result.uncertain, *result.unknown)], "uncertain")
+        warn([Fault(each) for each in result.uncertain], "uncertain")
+        warn([Fault(each) for each in result.unknown], "unknown")
         warn([Fault(CONFIRM)], "note")
     else:
         from fvc.show import judged
 
         judged.label(screen(), result, reading)
-    warn(reading.faults, "this plan does not close")
+    if reading.faults:
+        warn(reading.faults, "this plan does not close")
+        return EXIT_INPUT
     return EXIT_DONE
 
 
@@ -181,7 +206,10 @@ def cost(
     ref: Ref,
     batch: BatchSize = "",
     density: Density = "",
-    bottles: Annotated[str, typer.Option("--bottles", metavar="'24 x 100 mL'", help="Filled bottles; needs a density.")] = "",
+    bottles: Annotated[
+        str,
+        typer.Option("--bottles", metavar="'24 x 100 mL'", help="Filled bottles, which need a density; or jars by weight, '24 x 50 g'."),
+    ] = "",
     loss: Annotated[str, typer.Option("--loss", metavar="PERCENT", help="What is lost in making and filling, percent of the batch.")] = "",
     as_json: AsJson = False,
 ) -> int:
@@ -201,16 +229,18 @@ def show_cost(
     grams, text = batch_of(reading, batch, density)
     result = cost_of(reading, basis_of(archive).currency, grams)
     if bottles:
-        count, each = _bottles(bottles)
-        weight = density_of(reading, density)
-        if weight is None:
+        count, fill, millilitres = _bottles(bottles)
+        weight = density_of(reading, density) if millilitres is not None else None
+        if millilitres is not None and weight is None:
             raise Refusal(
                 f"the density of {reading.plan.id} is not known, so bottles have no weight",
-                next="add --density 1.01 (g/mL), or density = 1.01 under [spec] in the plan",
+                next="add --density 1.01 (g/mL), or density = 1.01 under [spec] in the plan; or name a weight: '24 x 100 g'",
             )
+        if millilitres is not None and weight is not None:
+            fill = millilitres * weight
         if not batch:
             result = result._replace(batch=None)
-        filled = in_bottles(result, count, each, weight, _loss(loss))
+        filled = in_bottles(result, count, fill, _loss(loss), millilitres, weight)
         if not batch:  # the batch is what the bottles need
             result, text = result._replace(batch=filled.needed), f"for {count} bottles"
             filled = filled._replace(in_batch=None)
@@ -230,14 +260,23 @@ def show_cost(
 _BOTTLES = re.compile(r"([1-9][0-9]{0,6})\s*[x×]\s*(.+)")
 
 
-def _bottles(text: str) -> tuple[int, Fraction]:
+def _bottles(text: str) -> tuple[int, Fraction, Fraction | None]:
+    """`24 x 100 mL` as the number, grams (0 while the density is not known) and millilitres; `24 x 50 g` as number, grams and None."""
     found = _BOTTLES.fullmatch(" ".join(text.split()))
     try:
         if not found:
-            raise ValueError("expected a number of bottles and their volume")
-        return int(found[1]), volume(found[2])
+            raise ValueError("expected a number of bottles and what goes into each")
+        try:
+            return int(found[1]), Fraction(0), volume(found[2])
+        except ValueError as no_volume:
+            try:
+                return int(found[1]), mass(found[2]), None
+            except ValueError:
+                raise no_volume from None
     except ValueError as error:
-        raise Refusal(f'"{printable(text)}" cannot be read: {error}', next="for example  --bottles '24 x 100 mL'") from None
+        raise Refusal(
+            f'"{printable(text)}" cannot be read: {error}', next="for example  --bottles '24 x 100 mL'  or  '24 x 50 g'"
+        ) from None
 
 
 def _loss(text: str) -> Fraction:

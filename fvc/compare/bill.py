@@ -12,7 +12,7 @@ from fvc.rules.basis import HOUSE, Basis
 from fvc.rules.beyond import beyond_limits
 from fvc.rules.cost import cost
 from fvc.rules.finding import Finding
-from fvc.rules.label import gained, label
+from fvc.rules.label import Label, gained, label
 
 
 class LimitDiff(NamedTuple):
@@ -26,6 +26,7 @@ class LabelDiff(NamedTuple):
     """The ingredient declarations of both sides, by one rule set, and the allergens they must name.
 
     ordered_before, ordered_after: the names above the 1 % line, the only ones whose order is prescribed.
+    listed: the list of allergens that both follow, in words.
     """
 
     rules: str
@@ -35,6 +36,7 @@ class LabelDiff(NamedTuple):
     allergens_after: tuple[str, ...]
     ordered_before: tuple[str, ...] = ()
     ordered_after: tuple[str, ...] = ()
+    listed: str = ""
 
     @property
     def names_gained(self) -> tuple[str, ...]:
@@ -106,12 +108,25 @@ def _labels(before: Reading, after: Reading, basis: Basis, today: datetime.date)
     for rules in basis.chosen():
         if rules == HOUSE:
             continue
-        first, second = (label(side, rules, today, today) for side in (before, after))
+        first, second = (label(side, rules, today, today, basis.names) for side in (before, after))
         if first.ingredients != second.ingredients or first.allergens != second.allergens:
             out.append(
-                LabelDiff(rules, first.ingredients, second.ingredients, first.allergens, second.allergens, first.ordered, second.ordered)
+                LabelDiff(
+                    rules,
+                    first.ingredients,
+                    second.ingredients,
+                    first.allergens,
+                    second.allergens,
+                    first.ordered,
+                    second.ordered,
+                    _listed(second),
+                )
             )
     return tuple(out)
+
+
+def _listed(result: Label) -> str:
+    return result.by_list[-1].listed.title if result.by_list else ""
 
 
 def _cost(before: Reading, after: Reading, basis: Basis) -> CostDiff | None:

@@ -485,7 +485,7 @@ class ShareKind(Kind):
             nominal = read["nominal"].value
             low, high = (read[k].value if k in read else nominal for k in ("low", "high"))
             if not low <= nominal <= high:
-                return notes.fault(path, "expected low <= nominal <= high", "put the three in order")
+                return notes.fault(path, "expected low, nominal and high in ascending order", "put the three in order")
             return Share(nominal, low, high)
         typed = self._percent.read(value, path, notes)
         return _WRONG if typed is _WRONG else Share(typed.value, typed.value, typed.value)

@@ -496,7 +496,7 @@ _ABOVE = (("leave-on", "0.001"), ("rinse-off", "0.01"))
 LISTS: tuple[AllergenList, ...] = (
     AllergenList(
         key="eu-2003",
-        title="the fragrance allergens before the amendment of 2023 (26 entries, two of them banned since)",
+        title="the earlier list (26 entries of 2003, two of them banned since)",
         rules="eu",
         since="2005-03-11",
         until="",
@@ -506,7 +506,7 @@ LISTS: tuple[AllergenList, ...] = (
     ),
     AllergenList(
         key="eu-2023",
-        title="the fragrance allergens as widened in 2023",
+        title="the list as widened in 2023",
         rules="eu",
         since="2026-07-31",
         until="2028-07-30",

@@ -481,9 +481,9 @@ LIMITS: tuple[Limit, ...] = (
     Limit(
         id="eu-v-39",
         rules="eu",
-        title="Methylchloroisothiazolinone with methylisothiazolinone",
-        members=("Methylchloroisothiazolinone", "Methylisothiazolinone"),
-        most={"rinse-off": "0.0015", "leave-on": "0"},
+        title="Methylchloroisothiazolinone in its mixture with methylisothiazolinone (0.0015 % of the mixture, three parts of four)",
+        members=("Methylchloroisothiazolinone",),
+        most={"rinse-off": "0.001125", "leave-on": "0"},
         source=Source("Regulation (EC) No 1223/2009, Annex V, entry 39, by (EU) No 1003/2014", "2014"),
         asks={"": "as the mixture of three parts to one, and not beside methylisothiazolinone alone"},
     ),
@@ -1747,6 +1747,21 @@ LIMITS: tuple[Limit, ...] = (
         level="caution",
     ),
 )
+# What the law limits in annexes that are not in these tables; a check says so where one of them is present.
+NOT_COVERED: tuple[tuple[str, tuple[str, ...]], ...] = (
+    (
+        "UV filters (Annex VI)",
+        (
+            "Ethylhexyl Methoxycinnamate", "Isoamyl p-Methoxycinnamate", "Butyl Methoxydibenzoylmethane", "Octocrylene", "Homosalate",
+            "Ethylhexyl Salicylate", "Ethylhexyl Triazone", "Ethylhexyl Dimethyl PABA", "Benzophenone-3", "Benzophenone-4", "Benzophenone-5",
+            "Bis-Ethylhexyloxyphenol Methoxyphenyl Triazine", "Diethylamino Hydroxybenzoyl Hexyl Benzoate", "Diethylhexyl Butamido Triazone",
+            "Phenylbenzimidazole Sulfonic Acid", "Disodium Phenyl Dibenzimidazole Tetrasulfonate", "Terephthalylidene Dicamphor Sulfonic Acid",
+            "Drometrizole Trisiloxane", "Methylene Bis-Benzotriazolyl Tetramethylbutylphenol", "Tris-Biphenyl Triazine", "Polysilicone-15",
+            "Methoxypropylamino Cyclohexenylidene Ethoxyethylcyanoacetate", "Phenylene Bis-Diphenyltriazine", "Titanium Dioxide", "Zinc Oxide",
+        ),
+    ),
+)  # fmt: skip
+
 US_SILENCE = (
     "US law sets no limit for most preservatives: 21 CFR 700 names only what is prohibited or restricted, and the maker has to hold proof that "
     "the product is safe"

@@ -106,12 +106,32 @@ def _names() -> dict[str, str]:
     return {inci_key(name): name for name in names}
 
 
+def label_name(inci: str) -> str:
+    """The name under which labels have a substance that is written by another of its names; others as they are.
+
+    A colour index stays: it is the label's own name for a colourant.
+    """
+    if inci[:3].upper() == "CI ":
+        return inci
+    substance = _substances().get(inci_key(inci))
+    return inci if substance is None or inci_key(substance.inci) == inci_key(inci) else substance.inci
+
+
+@cache
+def _proper_names() -> dict[str, str]:
+    """Names that a record may well use: labels' names, and constituents as analyses name them; no synonyms."""
+    from fvc.reference.inci import NAMES
+
+    names = [*NAMES, *(s.inci for s in SUBSTANCES), *(n for oil in OILS for n in (oil.inci[0], *oil.constituents))]
+    return {inci_key(name): name for name in [*names, *(entry.name for each in LISTS for entry in each.entries)]}
+
+
 @cache
 def names_like(inci: str) -> tuple[str, ...]:
     """Known names most like a mistyped one, best first; empty when none is near."""
     from difflib import get_close_matches
 
-    names = _names()
+    names = _proper_names()
     return tuple(names[key] for key in get_close_matches(inci_key(inci), names, n=2, cutoff=0.8))
 
 

@@ -29,7 +29,8 @@ class Case(NamedTuple):
     """One product under check.
 
     rules: the rule sets chosen. locked: what changed in a plan that was saved as locked, as dotted
-    paths; empty where nothing did, None where there is no saved plan to tell.
+    paths; empty where nothing did, None where there is no saved plan to tell. stands_in: the plans that
+    it stands in as a premix; None where nobody looked.
     """
 
     reading: Reading
@@ -38,6 +39,7 @@ class Case(NamedTuple):
     basis: Basis
     rules: tuple[str, ...]
     locked: tuple[str, ...] | None = None
+    stands_in: tuple[str, ...] | None = None
 
     @property
     def uses(self) -> tuple[str, ...]:
@@ -67,7 +69,13 @@ class Case(NamedTuple):
         return next((p for p in self.reading.plan.phases if p.name == name), Phase(name))
 
 
-def case_of(reading: Reading, basis: Basis, rules: tuple[str, ...], locked: tuple[str, ...] | None = None) -> Case:
+def case_of(
+    reading: Reading,
+    basis: Basis,
+    rules: tuple[str, ...],
+    locked: tuple[str, ...] | None = None,
+    stands_in: tuple[str, ...] | None = None,
+) -> Case:
     """Take a product apart for checking."""
     return Case(
         reading=reading,
@@ -76,6 +84,7 @@ def case_of(reading: Reading, basis: Basis, rules: tuple[str, ...], locked: tupl
         basis=basis,
         rules=rules,
         locked=locked,
+        stands_in=stands_in,
     )
 
 

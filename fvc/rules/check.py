@@ -10,21 +10,24 @@ from collections.abc import Callable
 from typing import NamedTuple
 
 from fvc.reading import Reading
-from fvc.rules.basis import Basis
+from fvc.rules.basis import EU, HOUSE, US, Basis
 from fvc.rules.case import Case, Outcome, case_of
 from fvc.rules.finding import LEVELS, Finding, NotChecked, Report
 from fvc.rules.levels import check_house, check_use_levels
 from fvc.rules.limits import check_limits, check_oils
 from fvc.rules.making import check_charges, check_heat, check_oil_held
-from fvc.rules.preservation import check_acid_order, check_ph, check_present
+from fvc.rules.preservation import check_acid_order, check_listed, check_ph, check_present
 from fvc.rules.structure import check_functions, check_inci_names, check_locked, check_structure
+
+MADE_MEND = "this batch is made: set it aside, or enlarge it by what it lacks; mend the plan for the next one"
 
 
 class Check(NamedTuple):
-    """One check: what it looks at, in words, and how."""
+    """One check: what it looks at, in words, and how; rules: the rule sets of which one must be chosen, empty for always."""
 
     title: str
     run: Callable[[Case], Outcome]
+    rules: tuple[str, ...] = ()
 
 
 CHECKS = (
@@ -33,35 +36,47 @@ CHECKS = (
     Check("INCI names", check_inci_names),
     Check("words for functions", check_functions),
     Check("suppliers' use levels", check_use_levels),
-    Check("limits of substances", check_limits),
-    Check("limits of what is inside essential oils and extracts", check_oils),
+    Check("limits of substances", check_limits, (EU, US)),
+    Check("limits of what is inside essential oils and extracts", check_oils, (EU, US)),
     Check("a preservative where there is water", check_present),
+    Check("preservatives are among those that the law lists", check_listed, (EU,)),
     Check("the preservative works at the pH of the spec", check_ph),
     Check("benzoate and sorbate before the acid", check_acid_order),
     Check("oil is held", check_oil_held),
     Check("heat", check_heat),
     Check("unlike charges", check_charges),
-    Check("house limits", check_house),
+    Check("house limits", check_house, (HOUSE,)),
 )
 
 
-def check(reading: Reading, basis: Basis, rules: tuple[str, ...] = (), locked: tuple[str, ...] | None = None) -> Report:
+def check(
+    reading: Reading,
+    basis: Basis,
+    rules: tuple[str, ...] = (),
+    locked: tuple[str, ...] | None = None,
+    stands_in: tuple[str, ...] | None = None,
+) -> Report:
     """Run all checks on a plan, a variant or an as-made.
 
     rules: the rule sets asked for, `eu`, `us`, `house`; empty for those of the formulary.
-    locked: what changed in a plan that was saved as locked. Never raises for what a plan says.
+    locked: what changed in a plan that was saved as locked. stands_in: the plans that this one stands in,
+    None where nobody looked. Never raises for what a plan says.
     Not checked: interactions that are not in the list above, stability, the supplier's documents,
     claims, and whatever the report lists.
     """
-    case = case_of(reading, basis, basis.chosen(rules), locked)
+    case = case_of(reading, basis, basis.chosen(rules), locked, stands_in)
     findings: list[Finding] = []
     missing: list[NotChecked] = []
     done = 0
     for each in CHECKS:
+        if each.rules and not set(each.rules) & set(case.rules):
+            continue
         outcome = list(each.run(case))
         findings += [o for o in outcome if isinstance(o, Finding)]
         not_done = [o for o in outcome if isinstance(o, NotChecked)]
         missing += not_done
         done += not any(o.whole for o in not_done)
+    if reading.side.revision is None:  # what is in the beaker is in the beaker
+        findings = [f._replace(mend=MADE_MEND if f.mend.startswith("take ") else f.mend) for f in findings]
     findings.sort(key=lambda f: LEVELS.index(f.level))
     return Report(plan=reading.side.ref, findings=tuple(findings), done=done, not_checked=tuple(dict.fromkeys(missing)))

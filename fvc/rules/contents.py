@@ -15,7 +15,8 @@ from fvc.amounts import HUNDRED
 from fvc.composition import Part, parts_of
 from fvc.material import NOTHING, Material, Share, inci_key
 from fvc.reading import Reading
-from fvc.reference.lookup import oil_named
+from fvc.reference.allergens import LISTS
+from fvc.reference.lookup import allergen, known, oil_named
 
 DECLARED, INSIDE, TYPICAL = "declared", "inside", "typical"
 
@@ -110,8 +111,28 @@ def _times(inner: Share, outer: Share) -> Share:
     return Share(nominal, inner.low * outer.low / HUNDRED, inner.high * outer.high / HUNDRED, inner.middle or outer.middle)
 
 
-def holds_oil_without_figures(material: Material) -> bool:
-    """True for an oil, fragrance or hydrosol of which nothing is known below its INCI name."""
-    if material.constituents or not material.does("essential oil", "fragrance", "hydrosol"):
+PERFUMES = frozenset({"parfum", "fragrance", "aroma", "parfum (fragrance)", "fragrance (parfum)", "flavor"})
+
+
+def is_perfume(inci: str) -> bool:
+    """True for the names under which a perfume stands as a whole, whatever is in it."""
+    return inci_key(inci) in PERFUMES
+
+
+def without_figures(material: Material) -> bool:
+    """True for a perfume, oil, hydrosol or extract of which nothing is known below an INCI name.
+
+    A record that names any constituent is taken to speak for the material; single chemicals hold nothing else.
+    """
+    if material.constituents:
         return False
-    return not any(typical_of(inci) for inci in material.composition or ())
+    scented = material.does("essential oil", "fragrance", "hydrosol", "extract")
+    for inci, share in (material.composition or {}).items():
+        if not share.high or typical_of(inci):
+            continue
+        if is_perfume(inci):
+            return True
+        single = known(inci) is not None or any(not e.whole for listed in LISTS if (e := allergen(inci, listed)))
+        if scented and not single and inci_key(inci) != "aqua":
+            return True
+    return False

@@ -36,11 +36,15 @@ class CostLine(NamedTuple):
 
 
 class Bottles(NamedTuple):
-    """Filled bottles. needed: grams of product to make for them, losses included."""
+    """Filled bottles, or jars filled by weight. fill: grams in each. needed: grams of product to make, losses included.
+
+    millilitres, density: None where the fill was given by weight.
+    """
 
     bottles: int
-    millilitres: Fraction
-    density: Fraction
+    fill: Fraction
+    millilitres: Fraction | None
+    density: Fraction | None
     loss: Fraction
     needed: Fraction
     per_bottle: Fraction | None
@@ -128,16 +132,17 @@ def _only_currency(parts: Iterable[Part]) -> str:
     return next(iter(named), "")
 
 
-def in_bottles(result: Cost, count: int, millilitres: Fraction, density: Fraction, loss: Fraction) -> Bottles:
-    """Filled bottles of a product. density: g/mL. loss: percent of what is made that never reaches a bottle.
+def in_bottles(
+    result: Cost, count: int, fill: Fraction, loss: Fraction, millilitres: Fraction | None = None, density: Fraction | None = None
+) -> Bottles:
+    """Filled bottles of a product. fill: grams in each. loss: percent of what is made that never reaches a bottle.
 
     The loss is of what is made, so the batch is the filled grams divided by what is left of it.
     """
     if not 0 <= loss < HUNDRED:
         raise Refusal("a loss is from 0 to below 100 percent", next="for example  --loss 2.5%")
     left = (HUNDRED - loss) / HUNDRED
-    fill = millilitres * density
     needed = fill * count / left
     each = None if result.per_kg is None else result.per_kg * fill / left / KILOGRAM
     in_batch = None if result.batch is None else int(result.batch * left / fill)
-    return Bottles(count, millilitres, density, loss, needed, each, in_batch)
+    return Bottles(count, fill, millilitres, density, loss, needed, each, in_batch)

@@ -8,7 +8,7 @@ US: 21 CFR 701.3: the any-order group is "not more than 1 percent", so at exactl
 from __future__ import annotations
 
 import datetime
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from fractions import Fraction
 from typing import NamedTuple
 
@@ -18,9 +18,9 @@ from fvc.formula import OPEN
 from fvc.material import Share, inci_key
 from fvc.reading import Reading
 from fvc.reference.allergens import LISTS, AllergenList
-from fvc.reference.lookup import allergen, known, us_name
+from fvc.reference.lookup import allergen, known, label_name, name_is_known, us_name
 from fvc.rules.basis import US
-from fvc.rules.contents import DECLARED, TYPICAL, Content, contents_of, holds_oil_without_figures, total
+from fvc.rules.contents import DECLARED, TYPICAL, Content, contents_of, is_perfume, total, without_figures
 
 PARFUM, FRAGRANCE = "Parfum", "Fragrance"
 SCENTS = ("essential oil", "fragrance")
@@ -44,8 +44,8 @@ class Entry(NamedTuple):
 
     @property
     def rank(self) -> Fraction:
-        """The figure that decides the order: the nominal one, or the middle of its bounds."""
-        return self.share.nominal if self.share.nominal is not None else (self.share.low + self.share.high) / 2
+        """The figure that decides the order: the nominal one; where it is not known, what there is at least."""
+        return self.share.nominal if self.share.nominal is not None else self.share.low
 
 
 class Declared(NamedTuple):
@@ -117,10 +117,11 @@ def list_on(day: datetime.date, rules: str) -> AllergenList | None:
     return max(fit, key=lambda each: each.since, default=None)
 
 
-def label(reading: Reading, rules: str, on: datetime.date | None, today: datetime.date) -> Label:
+def label(reading: Reading, rules: str, on: datetime.date | None, today: datetime.date, vouched: Collection[str] = ()) -> Label:
     """The declaration of a plan, a variant or an as-made (by the amounts added, whatever evaporated later).
 
     on: the day whose list of allergens is in force; None: all lists, the one of `today` in the entries.
+    vouched: keys of INCI names that the formulary vouches for.
     Not checked: national languages, type sizes, nanomaterials, the name of a colour mixture, claims.
     """
     contents = contents_of(reading, added=True).by_key
@@ -141,9 +142,9 @@ def label(reading: Reading, rules: str, on: datetime.date | None, today: datetim
         entries=tuple(entries),
         one_percent_line=len(strict),
         by_list=by_list,
-        uncertain=tuple(_uncertain(reading, entries, strict, asked, rules)),
+        uncertain=tuple(_uncertain(reading, entries, strict, asked, vouched)),
         carried_in=tuple(e.name for e in entries if e.kind == "" and e.contents and all(_carried(c) for c in e.contents)),
-        unknown=tuple(_unknown(reading)),
+        unknown=tuple(_unknown(reading, allergens=rules != US)),
         silence=_silence(rules),
     )
 
@@ -184,10 +185,12 @@ def _allergens(contents: Mapping[str, Sequence[Content]], listed: AllergenList, 
 def _entries(reading: Reading, contents: Mapping[str, Sequence[Content]], asked: Sequence[Declared], rules: str) -> list[Entry]:
     """All names in order: descending, colourants last."""
     rows: dict[str, list[Content]] = {}
+    first: dict[str, str] = {}  # one spelling for each name
     for each in contents.values():
         for content in each:
             if content.how == DECLARED:
-                rows.setdefault(_printed(content, reading, asked, rules), []).append(content)
+                name = _printed(content, reading, asked, rules)
+                rows.setdefault(first.setdefault(inci_key(name), name), []).append(content)
     order = {name: i for i, name in enumerate(rows)}
     entries = [Entry(name, total(each), tuple(each), "colourant" if _is_colour(name, each) else "") for name, each in rows.items()]
     here = {inci_key(e.name) for e in entries} | {inci_key(c.inci) for e in entries for c in e.contents if e.name != PARFUM}
@@ -206,16 +209,16 @@ def _sorting(entry: Entry) -> Fraction:
 def _printed(content: Content, reading: Reading, asked: Sequence[Declared], rules: str) -> str:
     """The name under which a content is printed."""
     key = inci_key(content.inci)
-    if key in ("parfum", "fragrance", "parfum (fragrance)"):
+    if is_perfume(content.inci):
         return FRAGRANCE if rules == US else PARFUM
     if reading.plan.oils_as_parfum and content.part.material and content.part.material.does(*SCENTS):
         return FRAGRANCE if rules == US else PARFUM
     if rules == US:
-        return us_name(content.inci)
+        return us_name(label_name(content.inci))
     for each in asked:  # a whole oil that is an entry of its own is named as the list names it
         if each.whole and any(c is content for c in each.contents):
             return each.name
-    return "Aqua" if key == "aqua" else content.inci
+    return "Aqua" if key == "aqua" else label_name(content.inci)
 
 
 def _is_colour(name: str, contents: Sequence[Content]) -> bool:
@@ -248,8 +251,16 @@ def _range(share: Share) -> str:
     return figure(share.low) if share.certain else f"{figure(share.low)} to {figure(share.high)}"
 
 
-def _uncertain(reading: Reading, entries: Sequence[Entry], strict: Sequence[Entry], asked: Sequence[Declared], rules: str) -> list[str]:
+def _uncertain(
+    reading: Reading, entries: Sequence[Entry], strict: Sequence[Entry], asked: Sequence[Declared], vouched: Collection[str]
+) -> list[str]:
     out = []
+    for entry in entries:
+        if entry.kind == "" and entry.share.nominal is None:
+            who = ", ".join(dict.fromkeys(c.part.words for c in entry.contents if c.share.nominal is None))
+            out.append(f"{entry.name}: {who} does not say how much it brings ({_range(entry.share)} % in all), so its place is not known")
+        if any(not name_is_known(c.inci) and inci_key(c.inci) not in vouched for c in entry.contents):
+            out.append(f"{entry.name}: not an INCI name that fvc knows; check how it is spelled")
     for i, entry in enumerate(strict):
         swaps = [e for e in strict[i + 1 :] if e.share.high > entry.share.low]
         if swaps:
@@ -273,12 +284,14 @@ def _uncertain(reading: Reading, entries: Sequence[Entry], strict: Sequence[Entr
     return list(dict.fromkeys(out))
 
 
-def _unknown(reading: Reading) -> list[str]:
+def _unknown(reading: Reading, *, allergens: bool) -> list[str]:
     out = []
     for part in parts_of(reading, added=True):
-        if part.percent and (part.material is None or part.material.composition is None):
+        if part.percent and part.material is None:
+            out.append(f"{part.words}: its record is missing or cannot be read ({figure(part.percent)} % of the product)")
+        elif part.percent and part.material and part.material.composition is None:
             out.append(f"{part.words}: its record declares no composition ({figure(part.percent)} % of the product)")
-        elif part.material and part.percent and holds_oil_without_figures(part.material):
+        elif allergens and part.material and part.percent and without_figures(part.material):
             out.append(f"{part.words}: the allergens in it, since neither its record nor fvc has its constituents")
     for amount in reading.closure.amounts:
         if amount.line.level.kind == OPEN and amount.percent is None:

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from fractions import Fraction
 
 from fvc.amounts import ZERO, figure
 from fvc.composition import Part
-from fvc.material import Share, certain, inci_key
-from fvc.rules.basis import HOUSE, HouseRule
+from fvc.formula import PREMIX
+from fvc.material import FUNCTIONS, Share, certain, inci_key
+from fvc.names import nearest
+from fvc.reference.lookup import name_is_known, names_like
+from fvc.rules.basis import Basis, HouseRule
 from fvc.rules.case import Case, Outcome, listed, percent_by_material, unless_used, where_of
 from fvc.rules.contents import total
 from fvc.rules.finding import CAUTION, NOTE, STOP, Finding, NotChecked
@@ -60,8 +64,6 @@ def _source(record: object) -> str:
 
 def check_house(case: Case) -> Outcome:
     """The formulary's own limits, by material, substance or function."""
-    if HOUSE not in case.rules:
-        return
     if not case.basis.house:
         yield NotChecked("house limits", "formulary.toml has no [[house]] rule", whole=True)
         return
@@ -103,6 +105,25 @@ def check_house(case: Case) -> Outcome:
                 f"take it to {rule.low.text} % or more, or change the rule",
                 rule.name,
             )
+
+
+def check_house_words(basis: Basis, ids: Collection[str], functions: Collection[str]) -> list[Finding]:
+    """House limits that name nothing there is, and so bind nothing. ids: of materials and formulas; functions: of all records."""
+    out = []
+    known = {"material": ids, "function": [*FUNCTIONS, PREMIX, *functions]}
+    for number, rule in enumerate(basis.house, 1):
+        if rule.binds == "substance":
+            if name_is_known(rule.name) or inci_key(rule.name) in basis.names:
+                continue
+            near = list(names_like(rule.name))
+        else:
+            if rule.name.casefold() in {k.casefold() for k in known[rule.binds]}:
+                continue
+            near = nearest(rule.name, known[rule.binds], 2)
+        mend = f"did you mean {' or '.join(near)}?" if near else "write it as the records do"
+        message = f'the house limit of the {rule.binds} "{rule.name}" binds nothing: no record has that name'
+        out.append(Finding(CAUTION, f"formulary.toml, house[{number}]", "house-name", message, "house limits of this formulary", mend))
+    return out
 
 
 def _amount(case: Case, rule: HouseRule) -> tuple[Share, list[Part]]:

@@ -19,16 +19,17 @@ from typing import NamedTuple
 
 from fvc.amounts import ZERO, figure, round_to, step_of
 from fvc.material import NOTHING, Share, inci_key
-from fvc.reference.limits import US_SILENCE, Limit
+from fvc.reference.limits import NOT_COVERED, US_SILENCE, USES, Limit
 from fvc.reference.lookup import known, limits_of
-from fvc.rules.basis import US
+from fvc.rules.basis import EU, US
 from fvc.rules.case import Case, Outcome, listed, unless_used, where_of
-from fvc.rules.contents import DECLARED, TYPICAL, Content, total
+from fvc.rules.contents import DECLARED, TYPICAL, Content, without_figures
 from fvc.rules.finding import CAUTION, NOTE, STOP, Finding, NotChecked
 
-# Molar masses are given to two decimals, so a figure converted by them is good to four digits and is
-# compared at four decimals: 0.59 % sodium benzoate is 0.5000 % as acid, at the limit and not above it.
+# Molar masses are given to two decimals, so a figure converted by them is good to four digits, and what
+# counts as an acid is compared at four decimals: 0.59 % sodium benzoate is 0.5000 % as acid, at the limit and not above it.
 CONVERTED_DECIMALS = 4
+QUESTION = "question"  # what a finding is about that asks for a condition of the law, and says of no limit that it is exceeded
 
 
 class Counted(NamedTuple):
@@ -76,14 +77,13 @@ def _only_active(content: Content) -> bool:
 
 def as_counted(limit: Limit, contents: Sequence[Content]) -> tuple[Share, tuple[str, ...]]:
     """The sum of contents as a limit counts them, and the names that lack a molar mass (counted whole)."""
-    share, lacking, converted = NOTHING, [], False
+    share, lacking = NOTHING, []
     for content in contents:
         by = factor(limit, content)
-        if by is None:
+        if by is None and content.how != TYPICAL:
             lacking.append(content.inci)
-        converted |= by not in (None, 1)
         share += _scaled(content.share, by or Fraction(1))
-    if converted:
+    if limit.as_acid:
         step = step_of(CONVERTED_DECIMALS)
         nominal = None if share.nominal is None else round_to(share.nominal, step)
         share = Share(nominal, round_to(share.low, step), round_to(share.high, step), share.middle)
@@ -119,10 +119,21 @@ def most_for(limit: Limit, uses: Sequence[str]) -> tuple[Fraction, str] | None:
 
 def check_limits(case: Case) -> Outcome:
     """Limits of substances that are added as such: preservatives, acids and the like."""
+    if EU in case.rules:
+        yield from _not_in_fvc(case)
     yield from _check(case, oils=False)
     if US in case.rules:
         yield NotChecked("limits of preservatives in the United States", US_SILENCE)
-    undeclared = [p for p in case.parts if p.material is None or p.material.composition is None]
+    unread = [p for p in case.parts if p.material is None]
+    if unread:
+        yield NotChecked(f"limits of what is in {listed(unread)}", "its record is missing or cannot be read")
+    for part in case.parts:
+        for inci, amount in (part.material.composition or {}).items() if part.material else ():
+            if amount.nominal is None and amount.high:
+                most = figure(amount.of(part.percent).high)
+                why = f'its record says "unknown", so it may be anything up to {most} % of the product'
+                yield NotChecked(f"limits of {inci} in {part.words}", why)
+    undeclared = [p for p in case.parts if p.material and p.material.composition is None]
     if undeclared:
         yield NotChecked(f"limits of what is in {listed(undeclared)}", "no composition is declared; take it from the supplier's sheet")
     partly = [p for p in case.parts if p.material and p.material.composition is not None and p.material.undeclared.high > 0]
@@ -130,12 +141,27 @@ def check_limits(case: Case) -> Outcome:
         yield NotChecked(f"limits of the undeclared rest of {listed(partly)}", "its composition does not add up to 100")
 
 
+def _not_in_fvc(case: Case) -> Outcome:
+    """What the law rules in annexes that are not among the reference data."""
+    for what, names in NOT_COVERED:
+        there = [c.part for name in names for c in case.contents.of(name)]
+        if there:
+            yield NotChecked(f"{what}: {listed(there)}", "these limits are not in fvc; look them up in the law itself")
+    colours = [
+        p
+        for p in case.parts
+        if p.material and (p.material.does("colourant") or any(n[:3].upper() == "CI " for n in p.material.composition or ()))
+    ]
+    if colours:
+        yield NotChecked(
+            f"colourants (Annex IV): {listed(colours)}", "which are allowed where is not in fvc; look them up in the law itself"
+        )
+
+
 def check_oils(case: Case) -> Outcome:
     """Limits of what is inside other ingredients, such as restricted constituents of essential oils."""
-    from fvc.rules.contents import holds_oil_without_figures
-
     yield from _check(case, oils=True)
-    blank = [p for p in case.parts if p.material and holds_oil_without_figures(p.material)]
+    blank = [p for p in case.parts if p.material and without_figures(p.material)]
     if blank:
         yield NotChecked(
             f"restricted constituents and allergens in {listed(blank)}",
@@ -155,7 +181,7 @@ def _check(case: Case, *, oils: bool) -> Outcome:
 def _judge(case: Case, each: Counted) -> Outcome:
     limit, share = each.limit, each.share
     places = where_of(c.part for c in each.contents)
-    if each.without_mass:  # case 8
+    if each.without_mass:  # case 8; of what is only typical of an oil no record could say it
         yield NotChecked(
             f"{', '.join(each.without_mass)} as {limit.as_acid}",
             "no molar mass is known, so it is counted at its full weight; add  molar_mass = …  to its record",
@@ -171,7 +197,8 @@ def _judge(case: Case, each: Counted) -> Outcome:
             yield _over(each, most, use, places)
     for use in ("", *case.uses):  # case 5
         if use in limit.asks:
-            yield Finding(CAUTION if use else NOTE, places, limit.id, f"{limit.title}: {limit.asks[use]}", limit.source.words)
+            message = f"{limit.title}, {_amount(each)} in it: {limit.asks[use]}"
+            yield Finding(CAUTION if use else NOTE, places, limit.id, message, limit.source.words, about=QUESTION)
     if limit.ph and case.ph is None:
         yield NotChecked(f"{limit.title}: pH {limit.ph[0]} to {limit.ph[1]}", "the plan has no pH in its spec")
     elif limit.ph and case.ph and not (Fraction(limit.ph[0]) <= case.ph[0] and case.ph[1] <= Fraction(limit.ph[1])):  # case 6
@@ -182,7 +209,13 @@ def _judge(case: Case, each: Counted) -> Outcome:
             f"{limit.title}: the spec, pH {figure(case.ph[0])} to {figure(case.ph[1])}, goes outside pH {limit.ph[0]} to {limit.ph[1]}",
             limit.source.words,
             "narrow the pH of the spec",
+            "pH",
         )
+
+
+def _amount(each: Counted) -> str:
+    low, high = figure(each.share.low), figure(each.share.high)
+    return f"{high} %" if low == high else f"{low} to {high} %"
 
 
 def _over(each: Counted, most: Fraction, use: str, places: str) -> Finding:
@@ -219,7 +252,10 @@ def _way_out(each: Counted, most: Fraction, only_typical: bool) -> str:
     if only_typical:
         ways.append("ask the supplier for this lot's analysis and enter the figure under [constituents]")
     if most == 0:
-        return "; or ".join([*ways, "take it out, or change the use"])
+        others = [
+            use for use in USES if (use not in each.limit.most and "" not in each.limit.most) or Fraction(each.limit.most.get(use, "0"))
+        ]
+        return "; or ".join([*ways, "take it out" + (f", or make it a {others[0]} product" if others else "")])
     largest = max(each.contents, key=lambda c: c.share.high * (factor(each.limit, c) or 1)).part.amount
     same = [c for c in each.contents if c.part.amount is largest]
     mine = as_counted(each.limit, same)[0].high
@@ -233,4 +269,4 @@ def _way_out(each: Counted, most: Fraction, only_typical: bool) -> str:
     return "; or ".join(ways)
 
 
-__all__ = ["Counted", "check_limits", "check_oils", "counted", "most_for", "total"]
+__all__ = ["Counted", "check_limits", "check_oils", "counted", "most_for"]

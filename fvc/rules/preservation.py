@@ -5,19 +5,23 @@ None of them tells that a product keeps: that takes a challenge test, which no c
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from fractions import Fraction
 from typing import NamedTuple
 
 from fvc.amounts import ZERO, figure
-from fvc.composition import Part
-from fvc.reference.lookup import known
+from fvc.composition import Part, parts_of
+from fvc.reference.lookup import known, limits_of
 from fvc.reference.substances import Known
+from fvc.rules.basis import EU
 from fvc.rules.case import Case, Outcome, listed, unless_used, where_of
 from fvc.rules.contents import DECLARED
 from fvc.rules.finding import CAUTION, NOTE, STOP, Finding, NotChecked
 
 PRACTICE = "common practice, no published source"
 ENOUGH = Fraction(5, 100)  # percent of a preserving substance below which it is only a trace from elsewhere
+MEANT = Fraction(10)  # percent of a raw material from which a preserving substance in it is no mere aid of its own
+LITTLE = Fraction(1, 10)  # percent of the product, all preservatives together
 MUCH_ALCOHOL = Fraction(20)  # percent of ethanol from which a product is often taken to keep by itself
 ALCOHOLS = ("Alcohol", "Alcohol Denat.", "Ethanol")
 
@@ -44,6 +48,26 @@ def preserving(case: Case) -> list[Preserving]:
     return found
 
 
+def _is_much_of(each: Preserving) -> bool:
+    """True when a preserving substance is a good part of what brings it, so that it may be there to preserve the product."""
+    material = each.part.material
+    shares = (material.composition or {}).items() if material else ()
+    return any(share.high >= MEANT for inci, share in shares if known(inci) is each.substance)
+
+
+def _little(named: Sequence[Part]) -> Outcome:
+    percent = sum((p.percent for p in named), ZERO)
+    if percent < LITTLE:
+        yield Finding(
+            CAUTION,
+            where_of(named),
+            "preservative",
+            f"only {figure(percent)} % of {listed(named)}: hardly any preservative works at so little",
+            PRACTICE,
+            "look up the level on the supplier's sheet; a challenge test shows whether it is enough",
+        )
+
+
 def check_present(case: Case) -> Outcome:
     """A product with water has a preservative."""
     if not case.uses:
@@ -51,11 +75,28 @@ def check_present(case: Case) -> Outcome:
         return
     if not case.watery:
         return
+    unread = [p for p in case.parts if p.material is None]
+    if unread:
+        yield NotChecked("whether it is preserved", f"the record of {listed(unread)} is missing or cannot be read", whole=True)
+        return
     named = [p for p in case.parts if p.material and p.material.does("preservative")]
     if named:
+        yield from _little(named)
         return
     water = figure(case.composition.water.high)
     found = preserving(case)
+    meant = [p for p in found if _is_much_of(p)]
+    if found and not meant:
+        what = ", ".join(f"{figure(p.percent)} % {p.substance.inci}" for p in found)
+        yield Finding(
+            CAUTION,
+            where_of(p.part for p in found),
+            "preservative",
+            f"up to {water} % water and no preservative of its own, only what {listed(p.part for p in found)} carries in for itself: {what}",
+            PRACTICE,
+            "add a preservative that works at the pH of the product; what an extract needs to keep is seldom enough for the product",
+        )
+        return
     if found:
         what = ", ".join(f"{figure(p.percent)} % {p.substance.inci}" for p in found)
         yield Finding(
@@ -103,7 +144,9 @@ def check_ph(case: Case) -> Outcome:
         return
     if case.ph is None:
         yield NotChecked(
-            "whether the preservatives work at the pH of the product", "the plan has no pH in its spec; add  ph = [low, high]  under [spec]"
+            "whether the preservatives work at the pH of the product",
+            "the plan has no pH in its spec; add  ph = [low, high]  under [spec]",
+            whole=True,
         )
         return
     low, high = case.ph
@@ -119,6 +162,26 @@ def check_ph(case: Case) -> Outcome:
             source,
             f"bring the spec within pH {figure(first)} to {figure(last)}, or choose a preservative for this pH",
         )
+
+
+def check_listed(case: Case) -> Outcome:
+    """Under EU rules, what preserves is on the list of preservatives that may."""
+    if EU not in case.rules:
+        return
+    for part in case.parts:
+        material = part.material
+        if material is None or not material.does("preservative") or not material.composition:
+            continue
+        names = [inci for inci in material.composition if any(limit.id.startswith("eu-v-") for limit in limits_of(inci))]
+        if not names:
+            yield Finding(
+                CAUTION,
+                where_of([part]),
+                "preservative-listed",
+                f"nothing in {part.words} is a preservative that the law lists, as far as fvc knows ({', '.join(material.composition)})",
+                "Regulation (EC) No 1223/2009, Annex V: only listed substances may preserve",
+                "ask the supplier under which entry it preserves; if it only helps others to, its function is  booster",
+            )
 
 
 def _ranges(case: Case, named: list[Part]) -> list[tuple[str, Fraction, Fraction, Part, str, Known | None]]:
@@ -175,11 +238,12 @@ CRYSTALLISING = ("Benzoic Acid", "Sorbic Acid")
 
 def check_acid_order(case: Case) -> Outcome:
     """Benzoate and sorbate go in before the acid: into an acid water they fall out as crystals of their acid."""
-    acids = [i for i, part in enumerate(case.contents.parts) if is_acid(part)]
+    parts = parts_of(case.reading, added=True)  # of a batch as made: as it went in
+    acids = [i for i, part in enumerate(parts) if is_acid(part)]
     if not acids:
         return
     first = acids[0]
-    for index, part in enumerate(case.contents.parts):
+    for index, part in enumerate(parts):
         if index <= first or part.material is None:
             continue
         for inci, share in (part.material.composition or {}).items():
@@ -187,7 +251,7 @@ def check_acid_order(case: Case) -> Outcome:
             if substance is None or substance.acid is None or substance.acid[0] not in CRYSTALLISING:
                 continue
             if share.high * part.percent / 100 >= ENOUGH:
-                acid = case.contents.parts[first]
+                acid = parts[first]
                 yield Finding(
                     NOTE,
                     where_of([part]),
@@ -198,4 +262,4 @@ def check_acid_order(case: Case) -> Outcome:
                 )
 
 
-__all__ = ["check_acid_order", "check_ph", "check_present", "is_acid", "preserving"]
+__all__ = ["check_acid_order", "check_listed", "check_ph", "check_present", "is_acid", "preserving"]

@@ -3,21 +3,59 @@
 from __future__ import annotations
 
 from fvc.formula import PREMIX
-from fvc.material import FUNCTIONS
+from fvc.material import FUNCTIONS, inci_key
 from fvc.names import nearest
-from fvc.reference.lookup import name_is_known, names_like
+from fvc.reference.lookup import label_name, name_is_known, names_like
 from fvc.rules.case import Case, Outcome, listed, place_of, where_of
-from fvc.rules.finding import CAUTION, STOP, Finding, NotChecked
+from fvc.rules.finding import CAUTION, NOTE, STOP, Finding, NotChecked
 
+# Other words for the same, as makers and suppliers write them.
+OTHER_WORDS = {
+    "antimicrobial": "preservative",
+    "antibacterial": "preservative",
+    "carrier oil": "emollient",
+    "oil": "emollient",
+    "vegetable oil": "emollient",
+    "butter": "emollient",
+    "perfume": "fragrance",
+    "parfum": "fragrance",
+    "scent": "fragrance",
+    "colorant": "colourant",
+    "dye": "colourant",
+    "pigment": "colourant",
+    "moisturiser": "humectant",
+    "moisturizer": "humectant",
+    "gelling agent": "thickener",
+    "viscosity agent": "thickener",
+    "acid": "pH adjuster",
+    "base": "pH adjuster",
+    "chelating agent": "chelator",
+    "detergent": "surfactant",
+    "solubilizer": "solubiliser",
+    "floral water": "hydrosol",
+}
+
+FILE_RULE = "the file formats of fvc"
 PLAN_RULE = "a plan is closed: its lines total 100 and every material has a record"
 
 
 def check_structure(case: Case) -> Outcome:
     """The file can be read, every material is known, the lines total exactly 100."""
     for fault in case.reading.faults:
-        yield Finding(STOP, place_of(fault), "closed", fault.message, PLAN_RULE, fault.next)
+        of_plan = not fault.file.startswith("materials/")
+        rule, source = ("closed", PLAN_RULE) if of_plan else ("file", FILE_RULE)
+        yield Finding(STOP, place_of(fault), rule, fault.message, source, fault.next)
     for fault in case.reading.warnings:
-        yield Finding(CAUTION, place_of(fault), "file", fault.message, "the file formats of fvc", fault.next)
+        yield Finding(CAUTION, place_of(fault), "file", fault.message, FILE_RULE, fault.next)
+    if not case.uses and case.stands_in == ():
+        yield Finding(
+            CAUTION,
+            "use",
+            "use",
+            "the plan names no use and stands in no other plan, so most of the checks were not done",
+            "limits go by use",
+            'if it is a product, add  use = "leave-on"  or  "rinse-off"',
+        )
     open_lines = [a.line for a in case.reading.closure.amounts if a.percent is None]
     for line in open_lines:
         yield NotChecked(
@@ -43,7 +81,19 @@ def check_inci_names(case: Case) -> Outcome:
     for key, contents in case.contents.by_key.items():
         name = contents[0].inci
         own = [c for c in contents if not c.source]
-        if not own or key in case.basis.names or name_is_known(name):
+        if not own or key in case.basis.names:
+            continue
+        if name_is_known(name):
+            proper = label_name(name)
+            if proper != name and inci_key(proper) != key and any(c.how == "declared" for c in own):
+                yield Finding(
+                    NOTE,
+                    where_of(c.part for c in own),
+                    "inci-name",
+                    f'"{name}" stands on a label as {proper}',
+                    "list of INCI names in common use, in fvc",
+                    f'write "{proper}" in the record, so that all of it is summed under one name',
+                )
             continue
         near = names_like(name)
         declared = any(c.how == "declared" for c in own)
@@ -70,16 +120,15 @@ def check_functions(case: Case) -> Outcome:
             if (part.id, function) in seen or function.casefold() in {k.casefold() for k in known}:
                 continue
             seen.add((part.id, function))
-            near = nearest(function.casefold(), known, 1)
-            if near:
-                yield Finding(
-                    CAUTION,
-                    where_of([part]),
-                    "function-name",
-                    f'the function "{function}" is not a word that checks and totals know',
-                    "words of the trade, in fvc",
-                    f'write "{near[0]}"',
-                )
+            meant = OTHER_WORDS.get(function.casefold()) or next(iter(nearest(function.casefold(), known, 1)), "")
+            yield Finding(
+                CAUTION if meant else NOTE,
+                where_of([part]),
+                "function-name",
+                f'the function "{function}" is not a word that checks and totals know',
+                "words of the trade, in fvc",
+                f'write "{meant}"' if meant else f"if one of these says it too, add it: {', '.join(FUNCTIONS)}",
+            )
     nameless = [p for p in case.parts if p.material and not p.material.functions]
     if nameless:
         yield NotChecked(f"what {listed(nameless)} is for", "its record names no function, and several checks go by function")

@@ -115,7 +115,7 @@ def _lines(out: Screen, lines: Sequence[LineDiff]) -> None:
 def what_it_does(out: Screen, result: Diff, heading: str = "") -> int:
     """Properties, functions and substances that differ; how many there are. heading: printed above when there are any."""
     functions = [f for f in result.functions if f.points or (f.before is None) != (f.after is None)]
-    substances = [s for s in result.composition if s.points != 0 or _bounds(s.before) != _bounds(s.after)]
+    substances = [s for s in result.composition if _bounds(s.before) != _bounds(s.after)]
     properties = [p for p in result.properties if p.before != p.after]
     if not (functions or substances or properties):
         return 0
@@ -150,32 +150,37 @@ def what_it_does(out: Screen, result: Diff, heading: str = "") -> int:
 def bill_rows(out: Screen, bill: Bill) -> int:
     """Limits crossed or cleared, labels, cost, each only where it differs; how many there are."""
     for each in bill.limits:
-        out.say(f"limit {each.kind}: {each.finding.message}", 2, "bold" if each.kind == "crossed" else "")
+        words = f"limit crossed: {each.finding.message}" if each.kind == "crossed" else f"limit cleared; before, {each.finding.message}"
+        out.say(words, 2, "bold" if each.kind == "crossed" else "")
         out.say(f"{each.finding.where}; {each.finding.rule}: {each.finding.source}", 4, STYLES["followed"])
     for label in bill.labels:
         law = f" ({label.rules})"
         more, fewer = label.names_gained, label.names_lost
         if more or fewer:
-            words = [f"gains {', '.join(more)}"] if more else []
-            words += [f"loses {', '.join(fewer)}"] if fewer else []
-            out.say(f"label{law}: {'; '.join(words)}", 2)
+            moves = [f"gains {', '.join(more)}"] if more else []
+            moves += [f"loses {', '.join(fewer)}"] if fewer else []
+            out.say(f"label{law}: {'; '.join(moves)}", 2)
         if label.order_changed:
             out.say(f"label order{law} down to the 1 % line is now: {', '.join(label.ordered_after)}", 2)
+        by = f" ({label.rules}, {label.listed})"
         if label.allergens_gained:
-            out.say(f"declared allergens gained{law}: {', '.join(label.allergens_gained)}", 2)
+            out.say(f"declared allergens gained{by}: {', '.join(label.allergens_gained)}", 2)
         if label.allergens_lost:
-            out.say(f"declared allergens lost{law}: {', '.join(label.allergens_lost)}", 2)
+            out.say(f"declared allergens lost{by}: {', '.join(label.allergens_lost)}", 2)
     if bill.cost:
         cost = bill.cost
-        first, second = (_sum(v, c) for v, c in ((cost.before, cost.complete_before), (cost.after, cost.complete_after)))
-        gained = cost.after - cost.before
-        change = f" ({'+' if gained > 0 else ''}{fixed(gained, 2)})" if cost.complete_before and cost.complete_after else ""
-        out.say(f"raw materials per kg: {first} to {second} {cost.currency}".rstrip() + change, 2)
+        first, second, gained = fixed(cost.before, 2), fixed(cost.after, 2), cost.after - cost.before
+        if cost.complete_before and cost.complete_after:
+            change = f" ({'+' if gained > 0 else ''}{fixed(gained, 2)})"
+            out.say(f"raw materials per kg: {first} to {second} {cost.currency}".rstrip() + change, 2)
+        else:
+            whole_of = [
+                words for words, sure in ((f"{first} before", cost.complete_before), (f"{second} after", cost.complete_after)) if sure
+            ]
+            whole = f"; {', '.join(whole_of)} is the whole" if whole_of else ""
+            priced = f"the lines that have a price come to {first} before and {second} after {cost.currency}".rstrip()
+            out.say(f"raw materials per kg: not known, since lines have no price; {priced}{whole}", 2)
     return len(bill.limits) + len(bill.labels) + (bill.cost is not None)
-
-
-def _sum(value: Fraction, complete: bool) -> str:
-    return fixed(value, 2) if complete else f"at least {fixed(value, 2)}"
 
 
 def _bounds(share: Share | None) -> tuple[object, ...]:

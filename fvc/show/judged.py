@@ -82,6 +82,9 @@ def label(out: Screen, result: Label, reading: Reading) -> None:
     _entries(out, result)
     out.say("")
     out.say(result.line)
+    if result.by_list and result.on is None:
+        out.say("")
+        out.say(f"It names allergens by {result.by_list[-1].listed.title}, in force today; --on DATE asks for another day.")
     for each in result.by_list if result.on is None else ():
         until = (
             f"; what was placed on the market before may be sold under the earlier list until {each.listed.until}"
@@ -89,7 +92,8 @@ def label(out: Screen, result: Label, reading: Reading) -> None:
             else ""
         )
         out.say("")
-        out.head(f"Allergens by {each.listed.title}", f"from {each.listed.since}{until}")
+        out.head(f"Allergens by {each.listed.title}")
+        out.say(f"for products placed on the market from {each.listed.since}{until}", 2, QUIET)
         out.say(", ".join(each.names) or "none above the threshold", 2)
     if result.on is None and len(result.by_list) > 1:
         _difference(out, result)
@@ -100,7 +104,8 @@ def label(out: Screen, result: Label, reading: Reading) -> None:
             if listed.until
             else ""
         )
-        out.say(f"Allergens by {listed.title}, from {listed.since}{until}.")
+        out.say("")
+        out.say(f"It names allergens by {listed.title}, in force from {listed.since}{until}.")
     for title, rows in (
         ("Carried in by a raw material", [", ".join(result.carried_in)] if result.carried_in else []),
         ("Uncertain", result.uncertain),
@@ -120,7 +125,12 @@ def label(out: Screen, result: Label, reading: Reading) -> None:
 def _entries(out: Screen, result: Label) -> None:
     columns = (("", "left"), ("%", "right"), ("range", "left"), ("", "left"))
     rows = [
-        [e.name, figure(e.rank), "" if e.share.certain else f"{figure(e.share.low)} to {figure(e.share.high)}", _aside(e, result)]
+        [
+            e.name,
+            figure(e.rank) if e.share.nominal is not None else "?",
+            "" if e.share.certain else f"{figure(e.share.low)} to {figure(e.share.high)}",
+            _aside(e, result),
+        ]
         for e in result.entries
     ]
     for row, text in zip(rows, align([r[1] for r in rows]), strict=True):
@@ -192,7 +202,8 @@ def cost(out: Screen, result: Cost, reading: Reading, batch_text: str) -> None:
         )
     code = result.currency or "money"
     columns = (
-        ("material", "left"), ("%", "right"), (f"{code}/kg", "right"), ("in 1 kg", "right"), ("in the batch", "right"), ("share %", "right"),
+        ("material", "left"), ("%", "right"), (f"{code}/kg", "right"), ("in 1 kg", "right"), ("in the batch", "right"),
+        ("share of priced %" if result.unpriced else "share %", "right"),
     )  # fmt: skip
     for i in (1, 2, 3, 4, 5):
         for row, text in zip(rows, align([r[i] for r in rows]), strict=True):
@@ -209,6 +220,9 @@ def cost(out: Screen, result: Cost, reading: Reading, batch_text: str) -> None:
             out.say(f"{line.part.words}, {shown(line.percent, 2)} %: {line.why}", 2)
         out.say("")
     at_least = "at least " if result.unpriced else ""
+    if result.priced == 0 and result.unpriced:
+        out.say("Not known: no line that has a price costs anything.")
+        return
     out.say(f"per kg       {at_least}{money(result.priced, result.currency)}")
     if result.batch is not None:
         out.say(
@@ -216,11 +230,11 @@ def cost(out: Screen, result: Cost, reading: Reading, batch_text: str) -> None:
         )
     if result.bottles:
         b = result.bottles
-        fill = b.millilitres * b.density
-        per = result.priced * fill / ((100 - b.loss) / 100) / 1000
-        out.say(
-            f"per bottle   {at_least}{money(per, result.currency)}   ({brief(b.millilitres, 0)} mL, {brief(fill)} g at {brief(b.density, 0)} g/mL, {brief(b.loss, 0)} % lost in making and filling)"
-        )
+        per = result.priced * b.fill / ((100 - b.loss) / 100) / 1000
+        volume = "" if b.millilitres is None else f"{brief(b.millilitres, 0, 2)} mL, "
+        density = "" if b.density is None else f" at {brief(b.density, 0)} g/mL"
+        filled = f"{volume}{brief(b.fill)} g{density}, {brief(b.loss, 0)} % lost in making and filling"
+        out.say(f"per bottle   {at_least}{money(per, result.currency)}   ({filled})")
         out.say(
             f"for {b.bottles} bottles make {brief(b.needed, 0, 2)} g"
             + (f"; the batch fills {b.in_batch}" if b.in_batch is not None else "")

@@ -127,8 +127,9 @@ def cost(result: Cost, reading: Reading) -> Json:
         if b is None
         else {
             "count": b.bottles,
-            "ml": exact(b.millilitres),
-            "density": exact(b.density),
+            "fill_g": exact(b.fill),
+            "ml": number(b.millilitres),
+            "density": number(b.density),
             "loss_percent": exact(b.loss),
             "batch_needed_g": exact(b.needed),
             "per_bottle": number(b.per_bottle),

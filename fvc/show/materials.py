@@ -104,7 +104,7 @@ def _shares(out: Screen, material: Material) -> None:
     out.say("")
     out.head("Composition", "% of the material, by INCI name")
     for inci, share in (material.composition or {}).items():
-        out.say(f"{inci}  {share_text(share) if share.nominal is not None or not share.certain else 'unknown'}", 2)
+        out.say(f"{inci}  " + (share_text(share) if share.nominal is not None else f"unknown, up to {brief(share.high)}"), 2)
     if material.composition is None:
         out.say("none declared: what is in it counts as unknown", 2)
     elif material.undeclared.high:

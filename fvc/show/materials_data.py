@@ -7,8 +7,9 @@ from collections.abc import Sequence
 
 from fvc.amounts import exact
 from fvc.compare.bill import Bill
-from fvc.material import Lot, Material, active_share
+from fvc.material import Lot, Material, active_share, inci_key
 from fvc.reach import Reach, Shelf, Use
+from fvc.rules.contents import typical_of
 from fvc.shelf import usable
 from fvc.show.data import SCHEMA, Json, bill_data, diff, number, record_diffs, share
 
@@ -60,6 +61,14 @@ def one(material: Material, uses: Sequence[Use], today: datetime.date) -> Json:
             "water": share(material.water),
             "use_level": [exact(t.value) for t in material.use_level] if material.use_level else None,
             "price": material.price.text if material.price else None,
+            "density": number(material.density),
+            "source": material.record.get("source"),
+            "typical": [
+                {"inci": t.inci, "low": exact(t.share.low), "high": exact(t.share.high), "source": t.source, "of": inci}
+                for inci in material.composition or ()
+                for t in typical_of(inci)
+                if inci_key(t.inci) not in {inci_key(n) for n in material.constituents}
+            ],
         }
     )
 

@@ -155,7 +155,9 @@ def _composition(out: Screen, inside: Composition, reading: Reading) -> None:
         [
             name,
             brief(share.nominal) if share.nominal is not None else "?",
-            "" if share.certain else f"{brief(share.low)} to {brief(share.high)}" + (" (middle)" if share.middle else ""),
+            ""
+            if share.certain
+            else f"{brief(share.low)} to {brief(share.high)}" + (" (middle)" if share.middle and share.nominal is not None else ""),
             sources,
         ]
         for name, share, sources in rows
@@ -276,7 +278,7 @@ def _lots(out: Screen, offers: Mapping[str, Offer]) -> None:
             rows.append(f"{each.material}: {parts}")
         if each.short:
             rows.append(
-                f"{each.material} is short: {brief(each.needed, 0, 2)} g needed, {brief(each.needed - each.short, 0, 2)} g on the shelf, {brief(each.short, 0, 2)} g missing"
+                f"{each.material} is short: {brief(each.needed, 0, 2)} g needed, {brief(each.needed - each.short, 0, 2)} g on the shelf that may be used, {brief(each.short, 0, 2)} g missing"
             )
         for lot in each.expired:
             rows.append(f"{each.material}: lot {lot.number} is past its day ({lot.use_by}): do not use it")
