@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 from fvc.amounts import HUNDRED, ZERO
 from fvc.formula import PREMIX, Amount, Plan
-from fvc.material import ANYTHING, NOTHING, WATER, Material, Share, inci_key
+from fvc.material import ANYTHING, NOTHING, WATER, Inner, Material, Share, inci_key
 from fvc.reading import Reading
 
 
@@ -31,12 +31,14 @@ class Part(NamedTuple):
     """A raw material in a product: one that stands in a line, or inside a formula that does.
 
     amount: the line. percent: of the product, an open line without expectation counting 0.
-    material: None when its record is missing or cannot be read.
+    material: None when its record is missing or cannot be read. through: the formulas that it stands in,
+    the one of the line first; empty for a line of its own.
     """
 
     amount: Amount
     material: Material | None
     percent: Fraction
+    through: tuple[str, ...] = ()
 
     @property
     def id(self) -> str:
@@ -50,21 +52,28 @@ class Part(NamedTuple):
         return line if self.id == line else f"{self.id} in {line}"
 
 
+THERE, ADDED, SPENT = "there", "added", "spent"
+
+
 @lru_cache(maxsize=16)
-def parts_of(reading: Reading, *, added: bool = False) -> tuple[Part, ...]:
+def parts_of(reading: Reading, of: str = THERE) -> tuple[Part, ...]:
     """Every raw material of a plan in the order of addition, formulas that stand in it taken apart.
 
-    added: of a batch that was made, what was added to it, whatever was lost later.
+    of: of a batch that was made, what is `there`, what was `added` (whatever was lost later; what
+    replaced a loss is not counted twice), or what was `spent` (all that came from the shelf). A plan
+    is the same by all three.
     """
-    if added and not reading.added:
-        return parts_of(reading)
+    amounts = {ADDED: reading.added, SPENT: reading.spent}.get(of) or reading.closure.amounts
     found: list[Part] = []
-    for amount in reading.added if added else reading.closure.amounts:
+    for amount in amounts:
         material = reading.materials.get(amount.line.material)
         if material is None or not material.nested:
             found.append(Part(amount, material, amount.counted))
         else:
-            found += [Part(amount, inner, percent * amount.counted / HUNDRED) for inner, percent in material.inside]
+            found += [
+                Part(amount, inner.material, inner.percent * amount.counted / HUNDRED, (material.id, *inner.through))
+                for inner in material.inside
+            ]
     return tuple(found)
 
 
@@ -152,11 +161,11 @@ def as_material(plan: Plan, parts: Iterable[tuple[str, Fraction]], materials: Ma
     """A closed formula as a material of other formulas: its function is `premix`."""
     lines = list(parts)
     inside = explode(lines, materials)
-    raw: list[tuple[Material, Fraction]] = []
+    raw: list[Inner] = []
     for id, percent in lines:
         material = materials[id]
-        deeper = [(m, p * percent / HUNDRED) for m, p in material.inside]
-        raw += deeper if material.nested else [(material, percent)]
+        deeper = [Inner(i.material, i.percent * percent / HUNDRED, (id, *i.through)) for i in material.inside]
+        raw += deeper if material.nested else [Inner(material, percent)]
     return Material(
         id=plan.id,
         name=plan.title,

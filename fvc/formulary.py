@@ -6,7 +6,7 @@ Files are read when they are needed, so a bad plan never hinders work on a good 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from fractions import Fraction
 from typing import TYPE_CHECKING
@@ -27,7 +27,7 @@ from fvc.sources import Source
 
 if TYPE_CHECKING:  # most commands meet no trial and no settings, and start faster without them
     from fvc.files.settings import Settings
-    from fvc.trial import Trial
+    from fvc.trial import MadeLine, Trial
 
 SETTINGS_FILE = "formulary.toml"
 
@@ -288,12 +288,12 @@ class Formulary:
         """
         from fvc.trial import as_added, as_made
 
-        made, all_added = as_made(trial), as_added(trial)
-        whole, whole_added = (sum(line.grams for line in lines) for lines in (made, all_added))
+        made, all_added, all_spent = as_made(trial), as_added(trial), as_added(trial, replacements=True)
+        whole, whole_spent = (sum(line.grams for line in lines) for lines in (made, all_spent))
         faults: list[Fault] = []
         materials: dict[str, Material] = dict(trial.materials)
         records: dict[str, Mapping[str, object]] = {id: m.record for id, m in materials.items()}
-        for line in (*made, *all_added):
+        for line in (*made, *all_spent):
             if line.material not in materials:
                 material, found, reached = self.ingredient(line.material)
                 faults += found
@@ -305,9 +305,7 @@ class Formulary:
             for line in made
             if line.grams > 0
         )
-        added = tuple(
-            Amount(Line(line.phase, line.material, Level(MADE, "as added")), line.grams * HUNDRED / whole_added, 4) for line in all_added
-        )
+        added, spent = (_shares(lines, words) for lines, words in ((all_added, "as added"), (all_spent, "as weighed in")))
         known = {phase.name: phase for phase in tried.phases} if tried else {}
         plan = Plan(
             id=trial.id,
@@ -331,8 +329,15 @@ class Formulary:
             records=records,
             faults=tuple(dict.fromkeys(faults)),
             added=added,
-            kept=Fraction(whole, 1) / whole_added,
+            spent=spent,
+            kept=Fraction(whole, 1) / whole_spent,
         )
+
+
+def _shares(lines: Sequence[MadeLine], words: str) -> tuple[Amount, ...]:
+    """Weighed lines at their percent of all of them."""
+    whole = sum(line.grams for line in lines)
+    return tuple(Amount(Line(line.phase, line.material, Level(MADE, words)), line.grams * HUNDRED / whole, 4) for line in lines)
 
 
 def located(fault: Fault, text: TomlText | None) -> Fault:

@@ -94,7 +94,7 @@ class Material:
     active: INCI names counted as active matter; empty means all that is not water.
     heat_max: °C. density: g/mL. molar_mass: g/mol of the active.
     nested: True when this stands for a formula used as a material; `inside` then holds the materials
-    it is made of, however deep, at their percents of it.
+    it is made of, however deep.
     """
 
     id: str
@@ -114,7 +114,7 @@ class Material:
     molar_mass: Fraction | None = None
     lots: tuple[Lot, ...] = ()
     nested: bool = False
-    inside: tuple[tuple[Material, Fraction], ...] = field(default=(), repr=False)
+    inside: tuple[Inner, ...] = field(default=(), repr=False)
     record: Mapping[str, object] = field(default_factory=dict, repr=False)
 
     @property
@@ -125,6 +125,14 @@ class Material:
     def does(self, *functions: str) -> bool:
         """True when any of these is among its functions, however they are capitalised."""
         return any(f.casefold() == wanted.casefold() for f in self.functions for wanted in functions)
+
+
+class Inner(NamedTuple):
+    """A raw material inside a formula: its percent of the formula, and the formulas between them, outermost first."""
+
+    material: Material
+    percent: Fraction
+    through: tuple[str, ...] = ()
 
 
 WATER = "Aqua"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -44,6 +44,14 @@ def plans_here(archive: Archive) -> list[Reference]:
     return out
 
 
+def know_commits(archive: Archive, plans: Sequence[Reference]) -> None:
+    """Ask git once for the commits of all these plans, for whoever will look at the revisions of each."""
+    if not isinstance(archive.found, Fault) and archive.head is not None:
+        commits = archive.commits(("formulas", "variants"))
+        for reference in plans:
+            archive.known_commits(reference.path, commits)
+
+
 def shelf_of(archive: Archive) -> Shelf:
     """Every material of the folder, and the plans and saved revisions that use it."""
     materials: dict[str, Material] = {}
@@ -54,10 +62,7 @@ def shelf_of(archive: Archive) -> Shelf:
         if material is not None:
             materials[id] = material
     plans = plans_here(archive)
-    if archive.head is not None:
-        commits = archive.commits(("formulas", "variants"))
-        for reference in plans:
-            archive.known_commits(reference.path, commits)
+    know_commits(archive, plans)
     uses: dict[str, list[Use]] = {}
     for reference in plans:
         saved = _revisions(archive, reference.path)
@@ -86,9 +91,9 @@ def _through(reading: Reading) -> dict[str, tuple[str, ...]]:
     found: dict[str, tuple[str, ...]] = dict.fromkeys(reading.plan.reached(), ())
     for id in reading.plan.reached():
         material = reading.materials.get(id)
-        for inner, _ in material.inside if material else ():
-            if inner.id not in reading.plan.reached():
-                found[inner.id] = tuple(dict.fromkeys((*found.get(inner.id, ()), id)))
+        for inner in material.inside if material else ():
+            if inner.material.id not in reading.plan.reached():
+                found[inner.material.id] = tuple(dict.fromkeys((*found.get(inner.material.id, ()), id)))
     return found
 
 
@@ -164,4 +169,4 @@ def reach(archive: Archive, id: str, since: str = "") -> Reach:
     )
 
 
-__all__ = ["Reach", "Reached", "Shelf", "Use", "known_material", "plans_here", "reach", "shelf_of"]
+__all__ = ["Reach", "Reached", "Shelf", "Use", "know_commits", "known_material", "plans_here", "reach", "shelf_of"]

@@ -51,8 +51,9 @@ class Reading:
     records: the records of everything reached, through nested formulas too, by id.
     faults: all that keeps the plan from being weighed (structure, total, missing materials).
     warnings: what was noticed and does not hinder.
-    added: of a batch as made, every line at its percent of all that was added; empty for a plan.
-    kept: of a batch as made, what is there for each gram that was added.
+    added: of a batch as made, every line at its percent of all that was added, what replaced a loss not
+    counted twice; empty for a plan. spent: the same of all that was weighed in.
+    kept: of a batch as made, what is there for each gram that was weighed in.
     """
 
     plan: Plan
@@ -63,6 +64,7 @@ class Reading:
     faults: tuple[Fault, ...] = ()
     warnings: tuple[Fault, ...] = ()
     added: tuple[Amount, ...] = ()
+    spent: tuple[Amount, ...] = ()
     kept: Fraction = Fraction(1)
 
     @property

@@ -212,7 +212,7 @@ def locked_and_changed(archive: Archive, reference: Reference, plan: Plan) -> tu
         if archive.unchanged(archive.at(archive.head), path):
             if plan.status != "locked":
                 return None
-            found = archive.introductions(path, plan.revision).get(plan.revision, ())  # a plain commit may have changed it since
+            found = archive.introductions_by_name(path).get(plan.revision, ())  # a plain commit may have changed it since
             saved = archive.parsed_in(found[-1].touch).value if found else None
         else:
             saved = archive.at(archive.head).plan(reference.name, reference.variant).value

@@ -198,11 +198,11 @@ def as_made(trial: Trial) -> tuple[MadeLine, ...]:
     return lines
 
 
-def as_added(trial: Trial) -> tuple[MadeLine, ...]:
+def as_added(trial: Trial, *, replacements: bool = False) -> tuple[MadeLine, ...]:
     """What went into the batch in all, in grams and in the order in which it went in, whatever was lost later.
 
-    What replaced a loss of the same material (evaporated water) is not counted a second time: it
-    stands for what had been added before. Raises Refusal as `as_made` does.
+    replacements: also count what replaced a loss of the same material (evaporated water): it came from
+    the shelf, but stands for what had been added before. Raises Refusal as `as_made` does.
     """
     lost: dict[str, Fraction] = {}
     bench = _Bench(trial)
@@ -215,7 +215,7 @@ def as_added(trial: Trial) -> tuple[MadeLine, ...]:
             continue
         key = (bench.phase_of(entry.subject, entry), entry.subject)
         bench.weighed.add(key)
-        if entry.action == "replaced":
+        if entry.action == "replaced" and not replacements:
             again = min(grams, lost.get(entry.subject, ZERO))
             lost[entry.subject] = lost.get(entry.subject, ZERO) - again
             grams -= again

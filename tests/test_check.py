@@ -150,9 +150,10 @@ def test_an_unknown_share_is_not_checked_and_not_fine(shelf):
     shelf.material("blend", "preservative", {"Phenoxyethanol": "unknown", "Glycerin": 30}, "use_level = [0.1, 5]\n")
     result = plan(shelf, {"water": "balance", "blend": "2.00"})
     assert result.ok
-    reasons = why(result, "henoxyethanol")
-    assert "blend does not say how much of it there is; anything from 0 to 1.4 % of the product" in reasons
-    assert 'its record says "unknown", so it may be anything up to 1.4 % of the product' in reasons
+    assert why(result, "henoxyethanol") == ["blend does not say how much of it there is; anything from 0 to 1.4 % of the product"]
+    shelf.material("blend", "preservative", {"Camellia Sinensis Leaf Extract": "unknown", "Phenoxyethanol": 30}, "use_level = [0.1, 5]\n")
+    reasons = why(report(shelf), "how much Camellia Sinensis Leaf Extract blend brings")
+    assert reasons == ["its record does not say how much, so it may be anything up to 1.4 % of the product"]
 
 
 def test_a_material_without_composition_is_not_checked(shelf):
@@ -553,7 +554,7 @@ def test_all_plans_of_a_formulary(shelf):
     assert "formulas/broken.toml:3" in result.out
     assert "materials/unused.toml:2" in result.out
     data = shelf.fvc("check", "--json").data
-    assert data["plans"] == ["broken", "gel", "product", "materials that no plan uses"]
+    assert data["plans"] == ["broken", "gel", "product", "materials"]
 
 
 def test_several_references_in_one_run(toner):
@@ -742,3 +743,169 @@ def test_a_batch_is_checked_in_the_order_in_which_it_was_weighed(toner):
     toner.write("trials/gel/gel-260301-at-a.toml", f'format = 1\nplan = "gel"\nbatch = "100 g"\nasked = [{asked}]\n{rows}')
     assert [f["rule"] for f in toner.json("check", "gel-260301")["findings"]].count("acid-first") == 1
     assert [f["rule"] for f in toner.json("check", "gel")["findings"]].count("acid-first") == 0
+
+
+# --- what a critic found -----------------------------------------------------------------------------------
+
+
+def test_an_unknown_share_takes_no_proven_stop_away(shelf):
+    shelf.material("blend", "preservative", {"Phenoxyethanol": [40, 60], "Glycerin": "balance"}, "use_level = [0.1, 5]\n")
+    shelf.material("murky", "extract", {"Phenoxyethanol": "unknown", "Aqua": "balance"}, "use_level = [0.01, 5]\n")
+    result = plan(shelf, {"water": "balance", "blend": "1.80", "murky": "0.1"})
+    (stop,) = [f for f in result.findings if f.level == "stop"]
+    assert "1.08 % at the worst end" in stop.message
+    assert why(result, "Phenoxyethanol")
+
+
+@pytest.mark.parametrize(
+    "name, rule", [("2-Phenoxyethanol", "eu-v-29"), ("Trolamine", "eu-iii-62"), ("Methyl Heptine Carbonate", "eu-iii-89")]
+)
+def test_a_substance_is_limited_under_all_its_names(shelf, name, rule):
+    shelf.material("other", "preservative", {name: 100}, "use_level = [0.1, 9]\n")
+    result = plan(shelf, {"water": "balance", "other": "5", "phenoxyethanol": "0.5"})
+    assert rule in {f.rule for f in result.findings if f.level == "stop"}
+
+
+@pytest.mark.parametrize("name", ["Methyleugenol", "methyl  eugenol"])
+def test_the_record_wins_under_any_of_its_names(shelf, name):
+    shelf.write("materials/tea-tree-oil.toml", shelf.read("materials/tea-tree-oil.toml") + f'[constituents]\n"{name}" = 0.01\n')
+    result = plan(shelf, OILED | {"tea-tree-oil": "1.00"})
+    assert not [f for f in result.findings if "ethyl eugenol" in f.message.lower()]
+
+
+def test_two_members_of_a_group_are_two_substances(shelf):
+    """A record that names alpha-pinene says nothing of beta-pinene."""
+    shelf.write("materials/tea-tree-oil.toml", shelf.read("materials/tea-tree-oil.toml") + '[constituents]\n"Alpha-Pinene" = 1\n')
+    plan(shelf, OILED | {"tea-tree-oil": "1.00"})
+    by = {(c["inci"], c["by"]) for c in shelf.json("sheet", "product")["constituents"]}
+    assert ("Alpha-Pinene", "inside") in by
+    assert ("Alpha-Pinene", "typical") not in by
+
+
+def test_what_may_be_water_is_no_water(shelf):
+    shelf.material("scent", "fragrance", None, "use_level = [0.1, 5]\n")
+    result = plan(shelf, {"sunflower-oil": "98", "scent": "2"})
+    assert result.ok
+    assert found(result, "oil-held") == []
+    assert "may hold up to 2 % water" in why(result, "whether it needs a preservative")[0]
+
+
+def test_an_open_line_can_be_the_preservative(shelf):
+    result = plan(shelf, {"water": "balance", "glycerin": "3", "phenoxyethanol": '{ level = "open" }'})
+    assert found(result, "preservative") == []
+    assert why(result, "how much phenoxyethanol there is")
+
+
+def test_a_preservative_that_nobody_knows_may_work(shelf):
+    shelf.material("mystery", "preservative", None, "use_level = [0.1, 5]\n")
+    result = plan(shelf, {"water": "balance", "sodium-benzoate": "0.4", "mystery": "1"}, spec="ph = [5.5, 6]")
+    assert the(result, "preservative-ph").level == "caution"
+    assert "nothing else preserves it" not in the(result, "preservative-ph").message
+
+
+def test_a_preservative_without_a_known_range_is_said(shelf):
+    shelf.material("odd", "preservative", {"Ethylhexylglycerin": 100}, "use_level = [0.1, 2]\n")
+    assert why(plan(shelf, {"water": "balance", "odd": "0.8"}, spec="ph = [8, 9]"), "the pH at which odd works")
+
+
+def test_a_house_minimum_on_an_unknown_share_is_not_checked(shelf):
+    shelf.write("formulary.toml", shelf.read("formulary.toml") + '[[house]]\nsubstance = "Panthenol"\nmin = 0.5\n')
+    shelf.material("murky", "humectant", {"Panthenol": "unknown", "Aqua": "balance"}, "use_level = [0.1, 5]\n")
+    result = plan(shelf, PRESERVED | {"murky": "2"})
+    assert found(result, "house") == []
+    assert why(result, "house limit of Panthenol")
+    shelf.edit("formulary.toml", "min = 0.5", "min = 2.5")  # more than all of it could bring
+    assert the(report(shelf), "house").level == "stop"
+
+
+def test_a_house_limit_of_a_premix_however_deep(shelf):
+    shelf.write("formulary.toml", shelf.read("formulary.toml") + '[[house]]\nmaterial = "inner"\nmax = 0.5\n')
+    shelf.formula("inner", {"A": {"water": "50", "glycerin": "50"}})
+    shelf.formula("outer", {"A": {"water": "60", "inner": "40"}})
+    assert "inner: 0.8 %, 0.3 above the 0.5 %" in the(plan(shelf, PRESERVED | {"outer": "2"}), "house").message
+
+
+def test_house_limits_of_substances_in_what_is_not_declared(shelf):
+    shelf.write("formulary.toml", shelf.read("formulary.toml") + '[[house]]\nsubstance = "Sodium Benzoate"\nmax = 0.5\n')
+    shelf.material("mystery", "humectant", None, "use_level = [0.1, 5]\n")
+    plan(shelf, PRESERVED | {"mystery": "5"})
+    assert why(report(shelf, rules=("house",)), "house limits of what is in mystery")
+
+
+def test_a_limit_for_preservatives_asks_when_nothing_preserves(shelf):
+    """Regulation (EC) No 1223/2009: salicylic acid has 0.5 % as a preservative (Annex V), 2.0 % leave-on for another purpose (Annex III, 98)."""
+    shelf.material("salicylic", "active", {"Salicylic Acid": 100}, "use_level = [0.1, 3]\n")
+    lines = {"water": "balance", "phenoxyethanol": "0.8", "salicylic": "1.5"}
+    result = plan(shelf, lines, spec="ph = [3.5, 4]")
+    assert [f.level for f in result.findings if f.rule == "eu-v-3" and "above" in f.message] == ["caution"]
+    assert result.ok
+    shelf.material("salicylic", "preservative", {"Salicylic Acid": 100}, "use_level = [0.1, 3]\n")
+    assert [f.level for f in plan(shelf, lines, spec="ph = [3.5, 4]").findings if f.rule == "eu-v-3" and "above" in f.message] == ["stop"]
+
+
+def test_a_salt_of_a_metal_with_two_charges_counts_twice(shelf):
+    # zinc sorbate, 287.6 g/mol, yields two sorbic acids of 112.13: 0.80 % is 0.6238 % as acid
+    shelf.material("zinc", "preservative", {"Zinc Sorbate": 100}, "use_level = [0.1, 1]\nmolar_mass = 287.6\n")
+    (stop,) = [f for f in plan(shelf, {"water": "balance", "zinc": "0.80"}).findings if f.level == "stop"]
+    assert "0.6238 % as sorbic acid" in stop.message
+
+
+@pytest.mark.parametrize("inci, oily", [("Isopropyl Myristate", True), ("Dimethicone", True), ("PEG-7 Glyceryl Cocoate", False)])
+def test_emollients_are_oils_unless_they_mix(shelf, inci, oily):
+    shelf.material("soft", "emollient", {inci: 100}, "use_level = [1, 30]\n")
+    assert bool(found(plan(shelf, PRESERVED | {"soft": "10"}), "oil-held")) is oily
+
+
+def test_a_solubiliser_is_one_whatever_its_record_calls_it(shelf):
+    shelf.material("soft", "emollient", {"PEG-40 Hydrogenated Castor Oil": 100}, "use_level = [1, 30]\n")
+    assert found(plan(shelf, PRESERVED | {"soft": "2", "tea-tree-oil": "0.1"}), "oil-held") == []
+
+
+def test_acid_and_benzoate_in_one_premix(shelf):
+    shelf.formula("pre", {"A": {"water": "balance", "citric-acid-50": "20", "sodium-benzoate": "20"}})
+    finding = the(plan(shelf, {"water": "balance", "pre": "2"}), "acid-first")
+    assert finding.mend.startswith("put sodium-benzoate in pre before citric-acid-50 in pre")
+
+
+def test_an_acid_is_one_whatever_its_record_calls_it(shelf):
+    shelf.material("lactic", "active", {"Lactic Acid": 80, "Aqua": "balance"}, "use_level = [0.1, 5]\n")
+    assert the(plan(shelf, {"water": "balance", "lactic": "0.5", "sodium-benzoate": "0.4"}), "acid-first").level == "note"
+
+
+@pytest.mark.parametrize("inci", ["Stearalkonium Chloride", "Polyquaternium-47", "Laurtrimonium Chloride"])
+def test_charges_by_the_ending_of_the_name(shelf, inci):
+    shelf.material("quat", "conditioning agent", {inci: 100}, "use_level = [0.1, 5]\n")
+    assert the(plan(shelf, PRESERVED | {"xanthan-gum": "0.3", "quat": "1"}), "charges").level == "caution"
+
+
+def test_a_batch_whose_plan_is_gone_says_so(shelf):
+    shelf.write(
+        "trials/product/prd-260301-at-a.toml",
+        'format = 1\nplan = "gone.4"\nbatch = "100 g"\nasked = [{ phase = "A", material = "water", grams = 100 }]\n'
+        '[[entry]]\nid = "a"\nat = 2026-03-01T10:00:00Z\nweighed = "water"\ngrams = 100\n',
+    )
+    result = report(shelf, "prd-260301-at-a")
+    assert why(result, "limits of substances by use") == [
+        "the plan that this batch was made from is not to be found, so nothing says how it is used"
+    ]
+
+
+def test_a_difference_tells_a_limit_that_became_graver_and_ignores_questions(studio):
+    for id, (function, composition, extra) in SHELF.items():
+        studio.material(id, function, composition, extra)
+    lines = {"water": "balance", "dehydroacetate": "0.5", "tea-tree-oil": "1", "polysorbate-20": "5"}
+    studio.formula("product", {"A": lines})
+    studio.edit("formulas/product.toml", 'use = "leave-on"', 'use = ["leave-on", "spray"]')
+    studio.ok("revise", "product", "--reason", "first")
+    studio.ok("set", "product", "dehydroacetate=1.0", "tea-tree-oil=5", "--save")
+    crossed = {x["rule"]: x["level"] for x in studio.json("diff", "product")["limits"] if x["kind"] == "crossed"}
+    assert crossed["eu-v-13"] == "stop"  # though the question about sprays stands on both sides
+    assert crossed["eu-iii-102"] == "stop"  # a caution before: 5 % of the lowest end, 0.016 %, is 0.0008 %
+
+
+def test_what_is_wrong_in_a_record_is_told_once_for_all_plans(shelf):
+    shelf.material("betain", "humectant", {"Betain": 100}, "use_level = [0.1, 5]\n")
+    for name in ("one", "two"):
+        shelf.formula(name, {"A": PRESERVED | {"betain": "1"}}, extra="[spec]\nph = [4, 5]\n")
+    data = shelf.json("check")
+    assert [(f["plan"], f["where"]) for f in data["findings"]] == [("materials", "materials: materials/betain.toml")]

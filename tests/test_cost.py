@@ -199,3 +199,18 @@ def test_the_difference_of_two_plans_shows_what_it_costs(priced):
     assert "raw materials per kg: 4.50 to 3.03 EUR (-1.47)" in priced.ok("diff", "lotion").out
     priced.ok("set", "lotion", "sunflower-oil=5.00", "--save")
     assert priced.json("diff", "lotion")["cost"] is None
+
+
+def test_a_batch_as_made_pays_for_what_was_put_back_and_what_was_lost(priced):
+    """10 g of alcohol at 100 per kg, 8 g of it lost and replaced: 18 g came from the shelf, 1.80; with 90 g of water 0.09."""
+    priced.material("alcohol", "solvent", {"Alcohol": 100}, 'price = "100 / 1 kg"\n')
+    priced.formula("splash", {"A": {"water": "90", "alcohol": "10"}}, batch="100 g")
+    rows = [("weighed", "water", 90), ("weighed", "alcohol", 10), ("lost", "alcohol", 8), ("replaced", "alcohol", 8)]
+    text = "".join(
+        f'[[entry]]\nid = "{i}"\nat = 2026-03-01T10:0{i}:00Z\n{action} = "{m}"\ngrams = {g}\n' for i, (action, m, g) in enumerate(rows)
+    )
+    asked = '{ phase = "A", material = "water" }, { phase = "A", material = "alcohol" }'
+    priced.write("trials/splash/spl-260301-at-a.toml", f'format = 1\nplan = "splash"\nbatch = "100 g"\nasked = [{asked}]\n{text}')
+    data = priced.json("cost", "spl-260301-at-a")
+    assert (data["batch_g"], data["per_batch"]) == ("100", "1.89")
+    assert data["per_kg"] == "18.9"

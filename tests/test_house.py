@@ -24,6 +24,7 @@ FLOORS = (
     ("fvc.archive",),
     ("fvc.references", "fvc.chronicle"),
     ("fvc.saving", "fvc.chronicle", "fvc.story", "fvc.reach"),
+    ("fvc.inspection",),
     ("fvc.demo", "fvc.show"),
     ("fvc.cli",),
 )

@@ -58,6 +58,20 @@ def test_salts_of_a_limited_acid_count_and_esters_that_are_none_do_not(name, exp
     assert [limit.id for limit in limits_of(name) if limit.id.startswith("eu-v-")] == expected
 
 
+def test_every_synonym_has_the_limits_of_its_substance():
+    differing = [(s.inci, n) for s in SUBSTANCES for n in s.synonyms if limits_of(n) != limits_of(s.inci) and n[:3] != "CI "]
+    assert differing == []
+
+
+def test_every_name_of_an_allergen_has_its_limits():
+    differing = []
+    for listed in LISTS:
+        for entry in listed.entries:
+            if not entry.whole and limits_of(entry.name):
+                differing += [m for m in entry.members if not limits_of(m)]
+    assert differing == []
+
+
 def test_every_salt_of_a_limited_acid_counts_towards_a_limit():
     acids = {limit.as_acid for limit in LIMITS if limit.salt_of}
     assert len(acids) >= 6

@@ -30,9 +30,9 @@ from fvc.formulary import Formulary
 from fvc.reading import Reading, Side
 from fvc.reference.allergens import LISTS
 from fvc.reference.limits import LIMITS
-from fvc.reference.lookup import known
+from fvc.reference.lookup import known, limits_of
 from fvc.reference.oils import OILS
-from fvc.reference.substances import HYDRATES
+from fvc.reference.substances import HYDRATES, SUBSTANCES
 from fvc.rules.basis import Basis, HouseRule
 from fvc.rules.case import case_of
 from fvc.rules.check import CHECKS, check
@@ -77,7 +77,6 @@ SHELF = {
     "iron-oxide": 'function = "colourant"\n[composition]\n"CI 77491" = 100\n',
     "mica-mix": 'function = "colourant"\nprice = "3 / 20 g"\n[composition]\n"Mica" = 70\n"CI 77891" = 30\n',
 }
-UNKNOWN = {"secret"}  # says that there is some of a restricted substance, not how much
 
 # g/mol, two decimals, as IUPAC abridged atomic weights of 2021 give them (the outside checks below hold them to molmass)
 MASSES = {
@@ -353,15 +352,11 @@ def half_up(value: F | None) -> F | None:
     return None if value is None else F(math.floor(value * 10_000 + F(1, 2)), 10_000)
 
 
-def towards(limit, found: list[Found]) -> tuple[Bounds, bool]:
-    """What counts towards a limit, exactly, and whether a molar mass had part in it."""
-    mine = [f for f in found if f.key in {m.lower() for m in limit.members}]
-    factors = [molar(f, limit.as_acid) for f in mine]
-    return summed(f._replace(share=f.share * by) for f, by in zip(mine, factors, strict=True)), any(by != 1 for by in factors)
-
-
-def as_compared(share: Bounds, converted: bool) -> Bounds:
-    return Bounds(*map(half_up, share)) if converted else share
+def towards(limit, found: list[Found]) -> Bounds:
+    """What counts towards a limit; one that is expressed as an acid is compared at four decimals."""
+    names = {m.lower() for m in limit.members}
+    share = summed(f._replace(share=f.share * molar(f, limit.as_acid)) for f in found if f.key in names)
+    return Bounds(*map(half_up, share)) if limit.as_acid else share
 
 
 def most_of(limit, uses: tuple[str, ...]) -> F | None:
@@ -372,19 +367,26 @@ def most_of(limit, uses: tuple[str, ...]) -> F | None:
     return min((F(t) for t in texts if t), default=None)
 
 
-def verdicts(recipe: Recipe, rules: tuple[str, ...] = ("eu",)) -> dict[str, str]:
-    """For each limit that the product is beyond, or may be: stop, caution, unknown."""
+def known_part(found: list[Found]) -> list[Found]:
+    """The same, of an unknown share only what there is at least."""
+    return [f if f.share.nominal is not None else f._replace(share=Bounds(f.share.low, f.share.low, f.share.low)) for f in found]
+
+
+def verdicts(recipe: Recipe, rules: tuple[str, ...] = ("eu",)) -> dict[str, set[str]]:
+    """For each limit that the product is beyond, or may be: stop or caution, and whether a part is unknown."""
     found, out = contents(recipe), {}
+    of_known = known_part(found)
     for limit in LIMITS:
         most = most_of(limit, recipe.use)
-        share = as_compared(*towards(limit, found))
-        if limit.rules not in rules or most is None or share.high <= most:
+        if limit.rules not in rules or most is None:
             continue
-        sure = as_compared(*towards(limit, [f for f in found if f.how != "typical"]))
-        if share.nominal is None and share.low <= most:
-            out[limit.id] = "unknown"
-        else:
-            out[limit.id] = "caution" if sure.high <= most and share.low <= most else limit.level
+        share, sure = towards(limit, found), towards(limit, of_known)
+        own = towards(limit, [f for f in of_known if f.how != "typical"])
+        words = {"unknown"} if share.nominal is None and share.high > most else set()
+        if sure.high > most:
+            words.add("caution" if own.high <= most and sure.low <= most else limit.level)
+        if words:
+            out[limit.id] = words
     return out
 
 
@@ -392,24 +394,22 @@ def verdicts(recipe: Recipe, rules: tuple[str, ...] = ("eu",)) -> dict[str, str]
 
 BASIS = Basis(rules=("eu",), currency="EUR")
 TITLES = {limit.id: limit.title for limit in LIMITS}
-ASKING = {limit.id for limit in LIMITS if any(limit.asks)}  # with a question for some uses only, which is a caution
 
 
-def said(recipe: Recipe, rules: tuple[str, ...] = ("eu",)) -> dict[str, str]:
-    """The limits that a report of fvc says the product is beyond, or may be."""
+def said(recipe: Recipe, rules: tuple[str, ...] = ("eu",)) -> dict[str, set[str]]:
+    """What a report of fvc says of the limits that the product is beyond, or may be."""
     report = check(read(recipe.files()), BASIS, rules)
     over = [f for f in report.findings if f.rule in TITLES and re.search(r"[0-9.]+ above the [0-9.]+ % |not to be used ", f.message)]
-    out = {f.rule: f.level for f in over}
+    out = {f.rule: {f.level} for f in over}
     assert len(out) == len(over), "one finding for each limit"
     for id, title in TITLES.items():
         if any(re.fullmatch(rf"{re.escape(title)}, [0-9.]+ % at most", n.what) for n in report.not_checked):
-            assert id not in out
-            out[id] = "unknown"
+            out.setdefault(id, set()).add("unknown")
     return out
 
 
 def stops(recipe: Recipe) -> set[str]:
-    return {id for id, level in said(recipe).items() if level == "stop"}
+    return {id for id, levels in said(recipe).items() if "stop" in levels}
 
 
 def limits_in(recipe: Recipe) -> dict[str, tuple]:
@@ -424,12 +424,13 @@ def limits_in(recipe: Recipe) -> dict[str, tuple]:
 def test_what_counts_towards_a_limit_is_the_sum_over_all_materials_and_premixes(recipe):
     found, expected = contents(recipe), {}
     for limit in LIMITS:
-        share = as_compared(*towards(limit, found))
+        share = towards(limit, found)
         if share.high:
             expected[limit.id] = tuple(share)
     assert limits_in(recipe) == expected
 
 
+@FEWER
 @given(recipes)
 def test_substances_are_summed_exactly_through_premixes(recipe):
     reading, found = read(recipe.files()), contents(recipe)
@@ -454,9 +455,9 @@ def test_a_house_limit_of_a_substance_holds_over_all_that_brings_it(recipe, most
     house = read_house(f'substance = "{name}"\nmax = {decimal(most)}\n')
     report = check(read(recipe.files()), BASIS._replace(house=house), ("house",))
     share = summed(f for f in contents(recipe) if f.key == name.lower())
-    known_of = share.nominal is not None or share.low > most
-    assert [f.level for f in report.findings if f.rule == "house"] == (["stop"] if recipe.use and share.high > most and known_of else [])
-    unsure = bool(recipe.use) and share.high > most and not known_of
+    sure = summed(known_part([f for f in contents(recipe) if f.key == name.lower()]))
+    assert [f.level for f in report.findings if f.rule == "house"] == (["stop"] if recipe.use and sure.high > most else [])
+    unsure = bool(recipe.use) and share.high > most and share.nominal is None
     assert any(n.what == f"house limit of {name}" for n in report.not_checked) == unsure
 
 
@@ -476,18 +477,16 @@ def test_raising_a_level_removes_no_stop_and_lowering_it_adds_none(recipe, which
     row = recipe.rows[which % len(recipe.rows)]
     low = F(0) if to_nothing else row.level
     at = recipe.rows.index(row)
-    # a material that says nothing of how much there is, added to none of it, makes a certain stop uncertain: see the end of this file
-    assume(low or not ({row.id} | {id for id, _ in recipe.mix() if row.id == "base"}) & UNKNOWN)
     less, more = (recipe._replace(rows=(*recipe.rows[:at], row._replace(level=v), *recipe.rows[at + 1 :])) for v in (low, row.level + by))
     lost = stops(less) - stops(more)
-    # nor where a trace of a salt has the rest rounded down with it: see the end of this file
-    assert {id for id in lost if not within_rounding(id, more)} == set()
+    assert lost == set()
 
 
-def within_rounding(id: str, recipe: Recipe) -> bool:
-    limit = next(each for each in LIMITS if each.id == id)
-    share, converted = towards(limit, contents(recipe))
-    return converted and 0 < share.high - most_of(limit, recipe.use) < F(1, 20_000)
+@pytest.mark.parametrize("level, over", [("1.00008", False), ("1.0002", True)])  # 0.50004 %, which is compared as 0.5000 %; 0.5001 %
+def test_a_trace_of_a_salt_makes_no_difference_to_the_rounding(level, over):
+    own = {"benzoic-acid-50": 'function = "preservative"\n[composition]\n"Benzoic Acid" = 50\n"Propanediol" = 50\n'}
+    for lines in ({"benzoic-acid-50": level}, {"benzoic-acid-50": level, "sodium-benzoate": "0.00001"}):
+        assert stopped(of_these(lines, own)) == over
 
 
 # --- (d) how it is written does not matter ---------------------------------------------------------------
@@ -765,6 +764,8 @@ def test_a_readable_plan_is_always_checked_and_every_check_is_done_or_said_not_t
     asked = [each for each in CHECKS if not each.rules or set(each.rules) & set(chosen)]
     assert len(asked) == len(CHECKS) or set(chosen) != {"eu", "us", "house"}
     assert report.done + len(wholly) == len(asked)
+    if "use = " not in head:  # use levels, presence and pH of a preservative, both limits by law, the house: each hangs on the use
+        assert len(wholly) >= 3 + 2 * bool({"eu", "us"} & set(chosen)) + ("house" in chosen)
     assert report.ok == (not any(f.level == "stop" for f in report.findings))
     assert reading.sound or not report.ok
     assert all(n.what and n.why for n in report.not_checked if isinstance(n, NotChecked))
@@ -802,17 +803,37 @@ def test_the_bill_of_the_way_back_is_the_bill_turned_round(first, second):
 @FEWER
 @given(recipes, recipes)
 def test_the_bill_tells_exactly_the_limits_that_one_side_alone_is_beyond(first, second):
-    beyond = [{id for id, level in verdicts(each).items() if level != "unknown"} for each in (first, second)]
+    beyond = [{id for id, levels in verdicts(each).items() if levels != {"unknown"}} for each in (first, second)]
     found = bill(read(first.files()), read(second.files()), BASIS, NEW_DAY).limits
-    by_law = set(TITLES) - ASKING  # a question of theirs stands in the way: see the end of this file
-    assert {d.finding.rule for d in found if d.kind == "crossed"} & by_law == (beyond[1] - beyond[0]) & by_law
-    assert {d.finding.rule for d in found if d.kind == "cleared"} & by_law == (beyond[0] - beyond[1]) & by_law
+    by_law = set(TITLES)
+    assert {d.finding.rule for d in found if d.kind == "crossed"} & by_law == beyond[1] - beyond[0]
+    assert {d.finding.rule for d in found if d.kind == "cleared"} & by_law == beyond[0] - beyond[1]
 
 
 @FEWER
 @given(recipes)
 def test_a_product_and_itself_have_no_bill(recipe):
     assert not bill(read(recipe.files()), read(recipe.files()), BASIS, NEW_DAY).different
+
+
+DEHYDROACETATE = {"dehydroacetate": 'function = "preservative"\n[composition]\n"Sodium Dehydroacetate" = 100\n'}
+
+
+def dehydroacetate(level: str) -> Reading:
+    return of_these({"dehydroacetate": level}, DEHYDROACETATE, '["leave-on", "spray"]')
+
+
+def test_a_question_does_not_hide_a_limit_that_was_crossed():
+    """Annex V, entry 13: 0.6 % as acid; and of a pump spray fvc asks whether it can be breathed in."""
+    before, after = dehydroacetate("0.5"), dehydroacetate("0.9")
+    assert (stopped(before), stopped(after)) == (False, True)
+    assert [d.kind for d in bill(before, after, BASIS, NEW_DAY).limits] == ["crossed"]
+
+
+def test_a_question_is_no_limit_that_was_crossed():
+    before, after = dehydroacetate("0"), dehydroacetate("0.1")
+    assert not stopped(after)
+    assert bill(before, after, BASIS, NEW_DAY).limits == ()
 
 
 # --- published: molar masses and Annex V -----------------------------------------------------------------
@@ -876,6 +897,20 @@ def test_factors_and_limits_as_published():
     for name, at, over in (("Sodium Benzoate", "0.5900", "0.60"), ("Potassium Sorbate", "0.8038", "0.81")):
         assert not stopped(of_one(name, at))
         assert stopped(of_one(name, over))
+
+
+def test_a_synonym_counts_towards_the_limits_of_its_substance():
+    assert stopped(of_one("Phenoxyethanol", "1.40"))
+    assert stopped(of_one("2-Phenoxyethanol", "1.40"))
+    assert {n: {each.id for each in limits_of(n)} for s in SUBSTANCES for n in s.synonyms} == {
+        n: {each.id for each in limits_of(s.inci)} for s in SUBSTANCES for n in s.synonyms
+    }
+
+
+def test_a_share_that_nobody_knows_removes_no_stop():
+    own = {"vague": 'function = "preservative"\n[composition]\n"Sodium Benzoate" = "unknown"\n"Glycerin" = 50\n'}
+    assert stopped(of_these({"benzoate-33": "1.75"}, own))  # 35 % of it is 0.6125 %: 0.5191 % as acid at the worst end
+    assert stopped(of_these({"benzoate-33": "1.75", "vague": "0.1"}, own))
 
 
 def test_the_molar_mass_of_the_record_wins():
@@ -1024,44 +1059,3 @@ def test_allergens_at_and_just_above_the_thresholds(plain_folder, use, inside, l
         found = studio.json("label", "product", "--on", day)
         assert found["allergens"] == (["Linalool"] if named else [])
         assert ("Linalool" in found["ingredients"]) == named
-
-
-# --- known faults: each comes with the law above that makes an exception for it ----------------------------
-
-
-@pytest.mark.xfail(
-    strict=True, reason="one content of unknown share makes a sum unknown that is above the limit without it (limits.py, case 7)"
-)
-def test_a_share_that_nobody_knows_removes_no_stop():
-    own = {"vague": 'function = "preservative"\n[composition]\n"Sodium Benzoate" = "unknown"\n"Glycerin" = 50\n'}
-    assert stopped(of_these({"benzoate-33": "1.75"}, own))  # 35 % of it is 0.6125 %: 0.5191 % as acid at the worst end
-    assert stopped(of_these({"benzoate-33": "1.75", "vague": "0.1"}, own))
-
-
-@pytest.mark.xfail(strict=True, reason="whether a sum is rounded hangs on whether any part of it was converted (limits.py, as_counted)")
-def test_a_trace_of_a_salt_removes_no_stop():
-    own = {"benzoic-acid-50": 'function = "preservative"\n[composition]\n"Benzoic Acid" = 50\n"Propanediol" = 50\n'}
-    assert stopped(of_these({"benzoic-acid-50": "1.00008"}, own))  # 0.50004 %
-    assert stopped(of_these({"benzoic-acid-50": "1.00008", "sodium-benzoate": "0.00001"}, own))
-
-
-DEHYDROACETATE = {"dehydroacetate": 'function = "preservative"\n[composition]\n"Sodium Dehydroacetate" = 100\n'}
-
-
-def dehydroacetate(level: str) -> Reading:
-    return of_these({"dehydroacetate": level}, DEHYDROACETATE, '["leave-on", "spray"]')
-
-
-@pytest.mark.xfail(strict=True, reason="the bill goes by the rule's name alone, so the question of a limit hides that it was crossed")
-def test_a_question_does_not_hide_a_limit_that_was_crossed():
-    """Annex V, entry 13: 0.6 % as acid; and of a pump spray fvc asks whether it can be breathed in."""
-    before, after = dehydroacetate("0.5"), dehydroacetate("0.9")
-    assert (stopped(before), stopped(after)) == (False, True)
-    assert [d.kind for d in bill(before, after, BASIS, NEW_DAY).limits] == ["crossed"]
-
-
-@pytest.mark.xfail(strict=True, reason="the bill takes every caution of a limit for one that is beyond it, questions too")
-def test_a_question_is_no_limit_that_was_crossed():
-    before, after = dehydroacetate("0"), dehydroacetate("0.1")
-    assert not stopped(after)
-    assert bill(before, after, BASIS, NEW_DAY).limits == ()

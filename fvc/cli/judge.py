@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime
 import re
 from fractions import Fraction
-from functools import lru_cache
 from typing import Annotated
 
 import typer
@@ -14,21 +13,12 @@ from fvc.amounts import mass, number, volume
 from fvc.archive import Archive
 from fvc.cli.parsing import AsJson, BatchSize, Density, basis_of, batch_of, density_of, open_archive, print_json, screen, warn
 from fvc.errors import EXIT_ANSWER_IS_NO, EXIT_DONE, EXIT_INPUT, Fault, Refusal
-from fvc.formulary import material_path
 from fvc.names import nearest, printable
-from fvc.reach import plans_here
-from fvc.reading import Reading
-from fvc.references import Reference, folder_reading, parse_reference, resolve
-from fvc.rules.basis import EU, HOUSE, US, Basis
-from fvc.rules.case import place_of
-from fvc.rules.check import check as check_reading
+from fvc.references import resolve
+from fvc.rules.basis import EU, HOUSE, US
 from fvc.rules.cost import cost as cost_of
 from fvc.rules.cost import in_bottles
-from fvc.rules.finding import CAUTION, STOP, Finding, Report
 from fvc.rules.label import label as label_of
-from fvc.rules.levels import check_house_words
-from fvc.rules.structure import FILE_RULE
-from fvc.saving import locked_and_changed
 
 RULE_SETS = (EU, US, HOUSE)
 
@@ -55,18 +45,8 @@ def show_check(archive: Archive, refs: list[str], rules: list[str], as_json: boo
     asked = rule_sets(rules)
     basis = archive.now.settings().basis  # a faulty file is refused: to check by half of the rules would say too little
     chosen = basis.chosen(asked)
-    if refs:
-        readings = [resolve(archive, ref) for ref in refs]
-        reports = [_report(archive, reading, basis, asked) for reading in readings]
-        titles = [f"{r.plan.title or r.plan.id}, {r.side.ref} ({r.side.words})" for r in readings]
-    else:
-        reports, titles = _all(archive, basis, asked)
-    if HOUSE in chosen and basis.house:
-        records = (archive.now.ingredient(id)[0] for id in archive.now.materials())
-        functions = {f for m in records if m for f in m.functions}
-        if words := check_house_words(basis, [*archive.now.materials(), *archive.now.formulas()], functions):
-            reports.append(Report(plan="formulary.toml", findings=tuple(words), done=1, not_checked=()))
-            titles.append("formulary.toml, house limits")
+    found = inspect(archive, refs, basis, asked)
+    reports = [each.report for each in found]
     if as_json:
         from fvc.show import judged_data
 
@@ -74,7 +54,7 @@ def show_check(archive: Archive, refs: list[str], rules: list[str], as_json: boo
     else:
         from fvc.show import judged
 
-        judged.check(screen(), reports, titles, chosen)
+        judged.check(screen(), reports, [each.title for each in found], chosen)
     return EXIT_DONE if all(r.ok for r in reports) else EXIT_ANSWER_IS_NO
 
 
@@ -86,63 +66,6 @@ def rule_sets(given: list[str]) -> tuple[str, ...]:
             near = nearest(word, RULE_SETS, 1)
             raise Refusal(f'no rule set "{printable(word)}"', next=f"--rules {near[0] if near else 'eu'}; known are {', '.join(RULE_SETS)}")
     return tuple(dict.fromkeys(words))
-
-
-def _report(archive: Archive, reading: Reading, basis: Basis, rules: tuple[str, ...]) -> Report:
-    locked = None
-    if reading.side.commit is None and reading.side.revision is not None:
-        locked = locked_and_changed(archive, parse_reference(reading.side.ref), reading.plan)
-    stands_in = None if reading.plan.use or reading.side.revision is None else _users(archive).get(reading.plan.id, ())
-    return check_reading(reading, basis, rules, locked, stands_in)
-
-
-@lru_cache(maxsize=1)
-def _users(archive: Archive) -> dict[str, tuple[str, ...]]:
-    """For every id that is named in a line, the plans in the folder that name it; unreadable ones are passed over."""
-    found: dict[str, tuple[str, ...]] = {}
-    for reference in plans_here(archive):
-        plan = archive.now.plan(reference.name, reference.variant).value
-        for id in plan.reached() if plan else ():
-            found[id] = (*found.get(id, ()), reference.plan_name)
-    return found
-
-
-def _all(archive: Archive, basis: Basis, rules: tuple[str, ...]) -> tuple[list[Report], list[str]]:
-    """Every plan in the folder, and records that no plan reaches but that cannot be read."""
-    plans = plans_here(archive)
-    if not plans:
-        raise Refusal("there is no formula here to check", next="fvc new formula face-toner")
-    reports, titles = [], []
-    used: set[str] = set()
-    for reference in plans:
-        try:
-            reading = folder_reading(archive, reference)
-        except Refusal as refusal:
-            reports.append(_unreadable(reference, refusal))
-            titles.append(f"{reference.plan_name} (cannot be read)")
-            continue
-        used |= set(reading.plan.reached())
-        reports.append(_report(archive, reading, basis, rules))
-        titles.append(f"{reading.plan.title or reference.plan_name}, {reference.plan_name}")
-    broken = [f for id in archive.now.materials() if id not in used for f in _faults(archive, id)]
-    if broken:
-        found = tuple(Finding(CAUTION, place_of(f), "file", f.message, FILE_RULE, f.next) for f in broken)
-        reports.append(Report(plan="materials that no plan uses", findings=found, done=1, not_checked=()))
-        titles.append("materials that no plan uses")
-    return reports, titles
-
-
-def _faults(archive: Archive, id: str) -> tuple[Fault, ...]:
-    material, faults, _ = archive.now.ingredient(id)
-    return tuple(f if f.file else f._replace(file=material_path(id)) for f in faults) if material is None else ()
-
-
-def _unreadable(reference: Reference, refusal: Refusal) -> Report:
-    findings = tuple(
-        Finding(STOP, place_of(f if f.file else f._replace(file=reference.path)), "file", f.message, FILE_RULE, f.next)
-        for f in refusal.faults
-    )
-    return Report(plan=reference.plan_name, findings=findings, done=0, not_checked=())
 
 
 def label(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Sequence
 from fractions import Fraction
 from typing import NamedTuple
 
@@ -11,7 +12,7 @@ from fvc.reading import Reading
 from fvc.rules.basis import HOUSE, Basis
 from fvc.rules.beyond import beyond_limits
 from fvc.rules.cost import cost
-from fvc.rules.finding import Finding
+from fvc.rules.finding import LEVELS, Finding
 from fvc.rules.label import Label, gained, label
 
 
@@ -98,9 +99,23 @@ def bill(before: Reading, after: Reading, basis: Basis, today: datetime.date) ->
 
 def _limits(before: Reading, after: Reading, basis: Basis) -> tuple[LimitDiff, ...]:
     """Limits newly crossed or cleared: by law, house or supplier; a limit that both are beyond is no difference."""
-    first, second = ({(f.rule, f.about): f for f in beyond_limits(side, basis)} for side in (before, after))
-    crossed = [LimitDiff("crossed", finding) for key, finding in second.items() if key not in first]
-    return (*crossed, *(LimitDiff("cleared", finding) for key, finding in first.items() if key not in second))
+    first, second = (_gravest(beyond_limits(side, basis)) for side in (before, after))
+    crossed = [LimitDiff("crossed", f) for key, f in second.items() if _graver(f, first.get(key))]
+    return (*crossed, *(LimitDiff("cleared", f) for key, f in first.items() if _graver(f, second.get(key))))
+
+
+def _gravest(findings: Sequence[Finding]) -> dict[tuple[str, str], Finding]:
+    """For every limit the gravest finding about it."""
+    found: dict[tuple[str, str], Finding] = {}
+    for finding in findings:
+        key = (finding.rule, finding.about)
+        if _graver(finding, found.get(key)):
+            found[key] = finding
+    return found
+
+
+def _graver(finding: Finding, other: Finding | None) -> bool:
+    return other is None or LEVELS.index(finding.level) < LEVELS.index(other.level)
 
 
 def _labels(before: Reading, after: Reading, basis: Basis, today: datetime.date) -> tuple[LabelDiff, ...]:

@@ -35,7 +35,10 @@ def _limits() -> dict[str, tuple[Limit, ...]]:
 
 
 # First words of the names of salts: "Lithium Benzoate" is one, "Benzyl Benzoate" is an ester.
-_CATIONS = frozenset({"aluminum", "ammonium", "calcium", "lithium", "magnesium", "potassium", "sodium", "strontium", "zinc"})
+# With the charge of each, which is how many of a simple acid it binds.
+_CATIONS = {
+    "aluminum": 3, "ammonium": 1, "calcium": 2, "lithium": 1, "magnesium": 2, "potassium": 1, "sodium": 1, "strontium": 2, "zinc": 2,
+}  # fmt: skip
 _AMINES = ("mea-", "dea-", "tea-", "tromethamine-")
 
 
@@ -69,19 +72,48 @@ def oil_named(inci: str) -> Oil | None:
 
 
 def limits_of(inci: str) -> tuple[Limit, ...]:
-    """The limits that an INCI name counts towards, those of its acid for a salt that is not listed by name."""
+    """The limits that an INCI name counts towards, by any of its names; those of its acid for a salt that is not listed."""
     key = inci_key(inci)
-    found = _limits().get(key, ())
-    if found:
-        return found
+    for name in _names_of(key):
+        if found := _limits().get(name):
+            return found
     substance = _substances().get(key)
     if substance is not None:
         return _by_acid().get(inci_key(substance.acid[0]), ()) if substance.acid else ()
-    first, _, last = key.rpartition(" ")
-    if first in _CATIONS:
-        return _by_acid().get(_acid_by_ending().get(last, ""), ())
-    amine = next((a for a in _AMINES if key.startswith(a)), None)
-    return _by_acid().get(_acid_by_ending().get(key[len(amine) :], ""), ()) if amine else ()
+    found_acid = salt_words(inci)
+    return _by_acid().get(found_acid[0], ()) if found_acid else ()
+
+
+def salt_words(inci: str) -> tuple[str, int] | None:
+    """For the name of a salt of a limited acid that no table lists: the key of the acid, and how many of it a formula unit yields."""
+    first, _, last = inci_key(inci).rpartition(" ")
+    if first in _CATIONS and last in _acid_by_ending():
+        return _acid_by_ending()[last], _CATIONS[first]
+    amine = next((a for a in _AMINES if inci_key(inci).startswith(a)), None)
+    ending = inci_key(inci)[len(amine) :] if amine else ""
+    return (_acid_by_ending()[ending], 1) if ending in _acid_by_ending() else None
+
+
+@cache
+def _names_of(key: str) -> tuple[str, ...]:
+    """The keys of the names that a substance has: as written, its INCI name, its name on the lists of allergens."""
+    names = [key]
+    if (substance := _substances().get(key)) is not None:
+        names.append(inci_key(substance.inci))
+    for each in LISTS:
+        entry = _members(each.key).get(key)
+        if entry is not None and not entry.whole:
+            names.append(inci_key(entry.name))
+    return tuple(dict.fromkeys(names))
+
+
+def same_substance(one: str, other: str) -> bool:
+    """True when two names mean one substance, or one of them the group that the other belongs to (Pinene, Alpha-Pinene).
+
+    Two members of one group (Alpha-Pinene, Beta-Pinene) are two substances.
+    """
+    first, second = inci_key(one), inci_key(other)
+    return first == second or first in _names_of(second) or second in _names_of(first)
 
 
 def allergen(inci: str, listed: AllergenList) -> Allergen | None:
@@ -131,8 +163,11 @@ def names_like(inci: str) -> tuple[str, ...]:
     """Known names most like a mistyped one, best first; empty when none is near."""
     from difflib import get_close_matches
 
+    key = inci_key(inci)
     names = _proper_names()
-    return tuple(names[key] for key in get_close_matches(inci_key(inci), names, n=2, cutoff=0.8))
+    # comparing with all of some two thousand names takes 15 ms, and a folder may hold hundreds of unknown ones
+    like = [n for n in names if 5 * abs(len(n) - len(key)) <= 2 * len(key) and (n[:1] == key[:1] or n[-4:] == key[-4:])]
+    return tuple(names[key] for key in get_close_matches(key, like, n=2, cutoff=0.8))
 
 
 @cache

@@ -72,6 +72,9 @@ _GERANIUM_CITRONELLOL = Source(
 )
 
 _EUCALYPTUS = Source("British Pharmacopoeia, eucalyptus oil, through a page that quotes it (undated, as read in 2026)", "2026")
+_EUCALYPTUS_LIMONENE = Source(
+    "European Pharmacopoeia, eucalyptus oil, limonene up to 15 (the British text says 12)", "2008", looked_up=False
+)
 _EUCALYPTUS_MAIN = Source(
     "British Pharmacopoeia, eucalyptus oil: at least 70, no highest; up to 90 in rectified oil by a trade dictionary; both through pages "
     "that quote them (undated, as read in 2026)",
@@ -297,7 +300,7 @@ OILS: tuple[Oil, ...] = (
         {
             "Eucalyptol": Range("70", "90", _EUCALYPTUS_MAIN),
             "Alpha-Pinene": Range("0", "14.7", _SAFETY),
-            "Limonene": Range("0", "12", _EUCALYPTUS),
+            "Limonene": Range("0", "15", _EUCALYPTUS_LIMONENE),
             "Beta-Pinene": Range("0", "1.5", _EUCALYPTUS),
             "Alpha-Phellandrene": Range("0", "1.5", _EUCALYPTUS),
             "Camphor": Range("0", "0.1", _EUCALYPTUS),

@@ -1802,6 +1802,9 @@ SUBSTANCES: tuple[Known, ...] = (
     Known("Retinyl Acetate", ("active",), formula="C22H32O2", molar_mass="328.49", mass_source=WEIGHTS, source=TRADE),
     Known("Methyl Benzoate", ("fragrance",), formula="C8H8O2", molar_mass="136.15", mass_source=WEIGHTS, source=TRADE),
     Known("Ethyl Benzoate", ("fragrance",), formula="C9H10O2", molar_mass="150.17", mass_source=WEIGHTS, source=TRADE),
+    Known("Methyl Eugenol", ("fragrance",), source=TRADE, synonyms=("Methyleugenol", "Eugenyl Methyl Ether", "4-Allylveratrole")),
+    Known("Bergapten", ("fragrance",), source=TRADE, synonyms=("5-Methoxypsoralen", "5-MOP")),
+    Known("Safrole", ("fragrance",), source=TRADE),
     Known("Bakuchiol", ("active", "antioxidant"), formula="C18H24O", molar_mass="256.38", mass_source=WEIGHTS, source=TRADE),
     Known(
         "Ubiquinone",

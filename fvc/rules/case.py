@@ -17,12 +17,8 @@ from fvc.rules.finding import Finding, NotChecked
 
 Outcome = Iterator[Finding | NotChecked]
 
+NO_PLAN = "the plan that this batch was made from is not to be found, so nothing says how it is used"
 NO_USE = 'the plan names no use, so it is taken for a premix and judged in the plans that it stands in; else add  use = "leave-on"'
-
-
-def unless_used(what: str) -> NotChecked:
-    """That a check was not done at all, since nothing says how the product is used."""
-    return NotChecked(what, NO_USE, whole=True)
 
 
 class Case(NamedTuple):
@@ -54,8 +50,19 @@ class Case(NamedTuple):
 
     @property
     def watery(self) -> bool:
-        """True when there may be enough water in it for anything to grow, or for oil to part from."""
-        return self.composition.water.high >= 1
+        """True when there is enough water in it for anything to grow, or for oil to part from: 1 % or more."""
+        water = self.composition.water
+        return (water.low if water.nominal is None else water.nominal) >= 1
+
+    @property
+    def maybe_watery(self) -> bool:
+        """True when what nobody declared may hold that much water."""
+        return not self.watery and self.composition.water.high >= 1
+
+    @property
+    def all_parts(self) -> tuple[Part, ...]:
+        """The raw materials of the plan, those of open lines among them."""
+        return tuple(p for p in self.contents.parts if p.percent or p.amount.percent is None)
 
     @property
     def ph(self) -> tuple[Fraction, Fraction] | None:
@@ -86,6 +93,11 @@ def case_of(
         locked=locked,
         stands_in=stands_in,
     )
+
+
+def unless_used(case: Case, what: str) -> NotChecked:
+    """That a check was not done at all, since nothing says how the product is used."""
+    return NotChecked(what, NO_USE if case.reading.side.revision is not None else NO_PLAN, whole=True)
 
 
 def where_of(parts: Iterable[Part]) -> str:

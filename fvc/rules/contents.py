@@ -12,11 +12,11 @@ from functools import cache, lru_cache
 from typing import NamedTuple
 
 from fvc.amounts import HUNDRED
-from fvc.composition import Part, parts_of
+from fvc.composition import THERE, Part, parts_of
 from fvc.material import NOTHING, Material, Share, inci_key
 from fvc.reading import Reading
 from fvc.reference.allergens import LISTS
-from fvc.reference.lookup import allergen, known, oil_named
+from fvc.reference.lookup import allergen, known, oil_named, same_substance
 
 DECLARED, INSIDE, TYPICAL = "declared", "inside", "typical"
 
@@ -74,11 +74,11 @@ def total(contents: Sequence[Content]) -> Share:
 
 
 @lru_cache(maxsize=16)
-def contents_of(reading: Reading, *, added: bool = False) -> Contents:
-    """The contents of a product, formulas that stand in it taken apart; added: as for `parts_of`."""
-    if added and not reading.added:
+def contents_of(reading: Reading, of: str = THERE) -> Contents:
+    """The contents of a product, formulas that stand in it taken apart; of: as for `parts_of`."""
+    if of != THERE and not reading.added:
         return contents_of(reading)
-    parts = parts_of(reading, added=added)
+    parts = parts_of(reading, of)
     found: dict[str, list[Content]] = {}
     for part in parts:
         if part.material is None or part.percent == 0:
@@ -94,13 +94,12 @@ def brought(material: Material, part: Part) -> list[Content]:
     for inci, share in (material.composition or {}).items():
         if share.high:
             out.append(Content(inci, share.of(part.percent), part, DECLARED))
-    own = {inci_key(name) for name in material.constituents}
     for inci, share in material.constituents.items():
         if share.high:
             out.append(Content(inci, share.of(part.percent), part, INSIDE))
     for inci, share in (material.composition or {}).items():
         for given in typical_of(inci):
-            if inci_key(given.inci) not in own and share.high:
+            if share.high and not any(same_substance(given.inci, name) for name in material.constituents):
                 out.append(Content(given.inci, _times(given.share, share).of(part.percent), part, TYPICAL, given.source))
     return out
 
@@ -124,7 +123,7 @@ def without_figures(material: Material) -> bool:
 
     A record that names any constituent is taken to speak for the material; single chemicals hold nothing else.
     """
-    if material.constituents:
+    if any(inci_key(name) != "aqua" for name in material.constituents):
         return False
     scented = material.does("essential oil", "fragrance", "hydrosol", "extract")
     for inci, share in (material.composition or {}).items():

@@ -7,7 +7,7 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from fvc.amounts import HUNDRED, ZERO
-from fvc.composition import Part, parts_of
+from fvc.composition import SPENT, Part, parts_of
 from fvc.errors import Refusal
 from fvc.formula import OPEN
 from fvc.material import Material
@@ -17,9 +17,9 @@ KILOGRAM = Fraction(1000)
 
 
 class CostLine(NamedTuple):
-    """One raw material of a product. percent: of what is added. per_gram: its price; None with `why` in words.
+    """One raw material of a product. percent: of what is weighed in. per_gram: its price; None with `why` in words.
 
-    kept: what is there for each gram added.
+    kept: what is there for each gram weighed in.
     """
 
     part: Part
@@ -96,12 +96,12 @@ def per_gram(material: Material | None, currency: str) -> tuple[Fraction | None,
 
 
 def cost(reading: Reading, currency: str, batch: Fraction | None) -> Cost:
-    """What a plan costs, formulas that stand in it taken apart; of a batch as made, what was added to it.
+    """What a plan costs, formulas that stand in it taken apart; of a batch as made, all that was weighed in.
 
     currency: of the formulary; prices that name another are not converted and count as unpriced. Where
     the formulary names none, the prices must not name two.
     """
-    parts = [p for p in parts_of(reading, added=True) if p.percent or p.amount.line.level.kind == OPEN]
+    parts = [p for p in parts_of(reading, SPENT) if p.percent or p.amount.line.level.kind == OPEN]
     merged: dict[tuple[str, str], tuple[Part, Fraction]] = {}
     for part in parts:
         key = (part.words, part.amount.line.phase)

@@ -13,7 +13,7 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from fvc.amounts import ZERO, figure
-from fvc.composition import parts_of
+from fvc.composition import ADDED, parts_of
 from fvc.formula import OPEN
 from fvc.material import Share, inci_key
 from fvc.reading import Reading
@@ -124,7 +124,7 @@ def label(reading: Reading, rules: str, on: datetime.date | None, today: datetim
     vouched: keys of INCI names that the formulary vouches for.
     Not checked: national languages, type sizes, nanomaterials, the name of a colour mixture, claims.
     """
-    contents = contents_of(reading, added=True).by_key
+    contents = contents_of(reading, ADDED).by_key
     if rules == US:
         lists: list[AllergenList] = []
     elif on is not None:
@@ -142,7 +142,7 @@ def label(reading: Reading, rules: str, on: datetime.date | None, today: datetim
         entries=tuple(entries),
         one_percent_line=len(strict),
         by_list=by_list,
-        uncertain=tuple(_uncertain(reading, entries, strict, asked, vouched)),
+        uncertain=tuple(_uncertain(reading, entries, strict, asked, rules, vouched)),
         carried_in=tuple(e.name for e in entries if e.kind == "" and e.contents and all(_carried(c) for c in e.contents)),
         unknown=tuple(_unknown(reading, allergens=rules != US)),
         silence=_silence(rules),
@@ -252,7 +252,7 @@ def _range(share: Share) -> str:
 
 
 def _uncertain(
-    reading: Reading, entries: Sequence[Entry], strict: Sequence[Entry], asked: Sequence[Declared], vouched: Collection[str]
+    reading: Reading, entries: Sequence[Entry], strict: Sequence[Entry], asked: Sequence[Declared], rules: str, vouched: Collection[str]
 ) -> list[str]:
     out = []
     for entry in entries:
@@ -267,7 +267,9 @@ def _uncertain(
             names = ", ".join(f"{e.name} ({_range(e.share)} %)" for e in swaps)
             out.append(f"the order of {entry.name} ({_range(entry.share)} %) and {names}: their ranges overlap")
     for entry in entries:
-        if entry.kind == "" and entry.share.low < ONE < entry.share.high and entry.share.low != entry.share.high:
+        low, high = entry.share.low, entry.share.high
+        crosses = low <= ONE < high if rules == US else low < ONE <= high
+        if entry.kind == "" and crosses:
             out.append(f"{entry.name} ({_range(entry.share)} %) may stand on either side of the 1 % line")
     for each in asked:
         if not each.sure:
@@ -277,7 +279,7 @@ def _uncertain(
             )
     if asked and not {"leave-on", "rinse-off"} & set(reading.plan.use):
         out.append("allergens: the plan names no use, so the threshold of leave-on products was taken")
-    for part in parts_of(reading, added=True):
+    for part in parts_of(reading, ADDED):
         if part.material and part.percent and part.material.composition is not None and part.material.undeclared.high > 0:
             share = part.material.undeclared.of(part.percent)
             out.append(f"what the record of {part.words} leaves undeclared ({_range(share)} % of the product) is not on the list")
@@ -286,7 +288,7 @@ def _uncertain(
 
 def _unknown(reading: Reading, *, allergens: bool) -> list[str]:
     out = []
-    for part in parts_of(reading, added=True):
+    for part in parts_of(reading, ADDED):
         if part.percent and part.material is None:
             out.append(f"{part.words}: its record is missing or cannot be read ({figure(part.percent)} % of the product)")
         elif part.percent and part.material and part.material.composition is None:

@@ -2,25 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
-from fractions import Fraction
+from collections.abc import Collection, Iterable
 
-from fvc.amounts import ZERO, figure
+from fvc.amounts import figure
 from fvc.composition import Part
 from fvc.formula import PREMIX
-from fvc.material import FUNCTIONS, Share, certain, inci_key
+from fvc.material import FUNCTIONS, NOTHING, Share, certain, inci_key
 from fvc.names import nearest
 from fvc.reference.lookup import name_is_known, names_like
 from fvc.rules.basis import Basis, HouseRule
 from fvc.rules.case import Case, Outcome, listed, percent_by_material, unless_used, where_of
-from fvc.rules.contents import total
 from fvc.rules.finding import CAUTION, NOTE, STOP, Finding, NotChecked
 
 
 def check_use_levels(case: Case) -> Outcome:
     """Every raw material is within the use level of its supplier, summed over all lines and premixes."""
     if not case.uses:
-        yield unless_used("suppliers' use levels")
+        yield unless_used(case, "suppliers' use levels")
         return
     blank: list[Part] = []
     for percent, places in percent_by_material(case.parts).values():
@@ -68,43 +66,43 @@ def check_house(case: Case) -> Outcome:
         yield NotChecked("house limits", "formulary.toml has no [[house]] rule", whole=True)
         return
     if not case.uses:
-        yield unless_used("house limits")
+        yield unless_used(case, "house limits")
         return
     for rule in case.basis.house:
         if rule.use and rule.use not in case.uses:
             continue
-        share, parts = _amount(case, rule)
+        shares, parts = _amounts(case, rule)
+        share = _sum(shares)
         if not parts:
             continue
         where = where_of(parts)
         source = "house limit of this formulary" + (f": {rule.because}" if rule.because else "")
         use = f" in {rule.use} products" if rule.use else ""
-        if share.nominal is None and rule.high and share.high > rule.high.value >= share.low:
-            yield NotChecked(
-                f"house limit of {rule.name}", f"how much there is of it is unknown, from {figure(share.low)} to {figure(share.high)} %"
-            )
-        elif rule.high and share.high > rule.high.value:
-            over = f"{figure(share.high)} %, {figure(share.high - rule.high.value)} above the {rule.high.text} % of the house{use}"
-            yield Finding(
-                STOP,
-                where,
-                "house",
-                f"{rule.name}: {over}",
-                source,
-                f"take it to {rule.high.text} % or less, or change the rule",
-                rule.name,
-            )
-        if rule.low and share.low < rule.low.value:
-            under = f"{figure(share.low)} %, {figure(rule.low.value - share.low)} below the {rule.low.text} % of the house{use}"
-            yield Finding(
-                STOP,
-                where,
-                "house",
-                f"{rule.name}: {under}",
-                source,
-                f"take it to {rule.low.text} % or more, or change the rule",
-                rule.name,
-            )
+        known = _sum(p for p in shares if p.nominal is not None)
+        above = rule.high is not None and share.high > rule.high.value
+        below = rule.low is not None and share.low < rule.low.value <= share.high
+        if share.nominal is None and (above or below):
+            why = f"how much there is of it is unknown, from {figure(share.low)} to {figure(share.high)} %"
+            yield NotChecked(f"house limit of {rule.name}", why)
+        about = f"{rule.binds} {rule.name} {rule.use} {rule.low} {rule.high}"
+        if rule.high and known.high > rule.high.value:
+            over = f"{figure(known.high)} %, {figure(known.high - rule.high.value)} above the {rule.high.text} % of the house{use}"
+            mend = f"take it to {rule.high.text} % or less, or change the rule"
+            yield Finding(STOP, where, "house", f"{rule.name}: {over}", source, mend, about)
+        surely = share.low if share.nominal is not None else share.high
+        if rule.low and surely < rule.low.value:
+            under = f"{figure(surely)} %, {figure(rule.low.value - surely)} below the {rule.low.text} % of the house{use}"
+            mend = f"take it to {rule.low.text} % or more, or change the rule"
+            yield Finding(STOP, where, "house", f"{rule.name}: {under}", source, mend, about)
+    undeclared = [p for p in case.parts if p.material and p.material.composition is None]
+    if undeclared and any(rule.binds == "substance" for rule in case.basis.house):
+        yield NotChecked(
+            f"house limits of what is in {listed(undeclared)}", "no composition is declared; take it from the supplier's sheet"
+        )
+
+
+def _sum(shares: Iterable[Share]) -> Share:
+    return sum(shares, NOTHING)
 
 
 def check_house_words(basis: Basis, ids: Collection[str], functions: Collection[str]) -> list[Finding]:
@@ -126,13 +124,15 @@ def check_house_words(basis: Basis, ids: Collection[str], functions: Collection[
     return out
 
 
-def _amount(case: Case, rule: HouseRule) -> tuple[Share, list[Part]]:
-    """How much of what a house rule binds is in the product, and where it stands."""
+def _amounts(case: Case, rule: HouseRule) -> tuple[list[Share], list[Part]]:
+    """How much of what a house rule binds is in the product, piece by piece, and where it stands."""
     if rule.binds == "substance":
         contents = case.contents.of(rule.name)
-        return total(contents), [c.part for c in contents]
-    if rule.binds == "material":  # also a formula that stands in this one
-        parts = [p for p in case.parts if rule.name in (p.id, p.amount.line.material)]
+        return [c.share for c in contents], [c.part for c in contents]
+    if rule.binds == "material":  # also a formula that stands in this one, however deep
+        parts = [p for p in case.parts if rule.name == p.id or rule.name in p.through]
+    elif rule.name.casefold() == PREMIX:
+        parts = [p for p in case.parts if p.through]
     else:
         parts = [p for p in case.parts if p.material and p.material.does(rule.name)]
-    return certain(sum((p.percent for p in parts), Fraction(ZERO))), parts
+    return [certain(p.percent) for p in parts], parts

@@ -9,18 +9,20 @@ case                                                                         fin
 6  the pH of the spec is outside what the law allows                         stop
 7  how much there is of it is unknown                                        not checked
 8  a salt without a molar mass                                               counted at its full weight, and said so
+9  the limit is for preservatives, and no record calls what brings it one    caution, as a question
 """
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from typing import NamedTuple
 
 from fvc.amounts import ZERO, figure, round_to, step_of
-from fvc.material import NOTHING, Share, inci_key
+from fvc.material import NOTHING, Share, certain, inci_key
 from fvc.reference.limits import NOT_COVERED, US_SILENCE, USES, Limit
-from fvc.reference.lookup import known, limits_of
+from fvc.reference.lookup import known, limits_of, salt_words
 from fvc.rules.basis import EU, US
 from fvc.rules.case import Case, Outcome, listed, unless_used, where_of
 from fvc.rules.contents import DECLARED, TYPICAL, Content, without_figures
@@ -29,6 +31,7 @@ from fvc.rules.finding import CAUTION, NOTE, STOP, Finding, NotChecked
 # Molar masses are given to two decimals, so a figure converted by them is good to four digits, and what
 # counts as an acid is compared at four decimals: 0.59 % sodium benzoate is 0.5000 % as acid, at the limit and not above it.
 CONVERTED_DECIMALS = 4
+AS_PRESERVATIVE = re.compile(r"\bas (a )?preservatives?\b")
 QUESTION = "question"  # what a finding is about that asks for a condition of the law, and says of no limit that it is exceeded
 
 
@@ -46,6 +49,21 @@ class Counted(NamedTuple):
         return any(c.how != DECLARED for c in self.contents)
 
     @property
+    def of_known(self) -> Counted:
+        """The same, of an unknown share only what there is at least."""
+        if self.share.nominal is not None:
+            return self
+        known = [c if c.share.nominal is not None else c._replace(share=certain(c.share.low)) for c in self.contents]
+        share, lacking = as_counted(self.limit, known)
+        return Counted(self.limit, tuple(known), share, lacking)
+
+    @property
+    def preserves(self) -> bool:
+        """True when anything that brings it is there to preserve, or nobody says what it is there for."""
+        materials = [c.part.material for c in self.contents if c.part.material]
+        return any(m.does("preservative") or not m.functions for m in materials)
+
+    @property
     def without_typical(self) -> Share:
         """The share without what is only typical of an essential oil."""
         own = [c for c in self.contents if c.how != TYPICAL]
@@ -60,7 +78,8 @@ def factor(limit: Limit, content: Content) -> Fraction | None:
     salt, target = known(content.inci), known(acid)
     if target is None or not target.molar_mass:
         return None
-    count = salt.acid[1] if salt and salt.acid and inci_key(salt.acid[0]) == inci_key(target.inci) else 1
+    of_acid = salt.acid if salt and salt.acid and inci_key(salt.acid[0]) == inci_key(target.inci) else salt_words(content.inci)
+    count = of_acid[1] if of_acid else 1
     material = content.part.material
     own = material.molar_mass if material and _only_active(content) else None  # the maker's own record wins
     mass = own or (Fraction(salt.molar_mass) if salt and salt.molar_mass else None)
@@ -129,10 +148,10 @@ def check_limits(case: Case) -> Outcome:
         yield NotChecked(f"limits of what is in {listed(unread)}", "its record is missing or cannot be read")
     for part in case.parts:
         for inci, amount in (part.material.composition or {}).items() if part.material else ():
-            if amount.nominal is None and amount.high:
+            if amount.nominal is None and amount.high and inci_key(inci) != "aqua" and not limits_of(inci):
                 most = figure(amount.of(part.percent).high)
-                why = f'its record says "unknown", so it may be anything up to {most} % of the product'
-                yield NotChecked(f"limits of {inci} in {part.words}", why)
+                why = f"its record does not say how much, so it may be anything up to {most} % of the product"
+                yield NotChecked(f"how much {inci} {part.words} brings", why)
     undeclared = [p for p in case.parts if p.material and p.material.composition is None]
     if undeclared:
         yield NotChecked(f"limits of what is in {listed(undeclared)}", "no composition is declared; take it from the supplier's sheet")
@@ -171,7 +190,7 @@ def check_oils(case: Case) -> Outcome:
 
 def _check(case: Case, *, oils: bool) -> Outcome:
     if not case.uses:
-        yield unless_used("limits of what is inside oils and extracts" if oils else "limits of substances by use")
+        yield unless_used(case, "limits of what is inside oils and extracts" if oils else "limits of substances by use")
         return
     for each in counted(case):
         if each.from_oils == oils:
@@ -189,12 +208,12 @@ def _judge(case: Case, each: Counted) -> Outcome:
     found = most_for(limit, case.uses)
     if found is not None:
         most, use = found
-        if share.nominal is None and share.high > most >= share.low:  # case 7
+        if share.nominal is None and share.high > most:  # case 7, whatever the known part comes to
             unknown = listed(c.part for c in each.contents if c.share.nominal is None)
             why = f"{unknown} does not say how much of it there is; anything from {figure(share.low)} to {figure(share.high)} % of the product"
             yield NotChecked(f"{limit.title}, {figure(most)} % at most", why)
-        elif share.high > most:
-            yield _over(each, most, use, places)
+        if each.of_known.share.high > most:
+            yield _over(each.of_known, most, use, places)
     for use in ("", *case.uses):  # case 5
         if use in limit.asks:
             message = f"{limit.title}, {_amount(each)} in it: {limit.asks[use]}"
@@ -224,7 +243,8 @@ def _over(each: Counted, most: Fraction, use: str, places: str) -> Finding:
     as_acid = f" as {limit.as_acid.lower()}" if limit.as_acid else ""
     brought = ", ".join(_brought(each))
     only_typical = each.without_typical.high <= most and share.low <= most  # case 3
-    level = limit.level if not only_typical else CAUTION
+    asked = AS_PRESERVATIVE.search(limit.title) is not None and not each.preserves  # case 9
+    level = CAUTION if only_typical or asked else limit.level
     if most == 0:  # case 4
         message = f"{limit.title}: not to be used {in_use}; there is {figure(share.high)} % of it ({brought})"
         return Finding(level, places, limit.id, message, limit.source.words, _way_out(each, most, only_typical))
@@ -233,6 +253,8 @@ def _over(each: Counted, most: Fraction, use: str, places: str) -> Finding:
     message = (
         f"{limit.title}: {figure(share.high)} %{as_acid}{end}, {figure(share.high - most)} above the {figure(most)} % {in_use} ({brought})"
     )
+    if asked:
+        message += "; no record calls it a preservative: is it here for another purpose?"
     return Finding(level, places, limit.id, message, limit.source.words, _way_out(each, most, only_typical))
 
 

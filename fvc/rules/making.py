@@ -7,6 +7,7 @@ from fractions import Fraction
 
 from fvc.amounts import ZERO, figure
 from fvc.composition import Part
+from fvc.material import Material
 from fvc.reference.lookup import known, oil_named
 from fvc.rules.case import Case, Outcome, degrees, listed, where_of
 from fvc.rules.finding import CAUTION, NOTE, Finding, NotChecked
@@ -15,6 +16,12 @@ from fvc.rules.preservation import ALCOHOLS, PRACTICE
 COOL = Fraction(40)  # °C, common practice: heat-sensitive lines go in below, unless the record says otherwise
 SENSITIVE = ("essential oil", "fragrance", "extract", "hydrosol")
 _OILY = re.compile(r"\b(oil|butter|triglyceride|squalane|squalene|jojoba)\b", re.IGNORECASE)
+_MIXES = re.compile(r"(peg|ppg|glycereth|polysorbate|methyl gluceth|sucrose)\b", re.IGNORECASE)
+# How INCI names end: quaternary ammonium salts, and the common anionic surfactants.
+_CATIONIC = re.compile(r"(onium (chloride|bromide|methosulfate|ethosulfate)|quaternium-\d+)$", re.IGNORECASE)
+_ANIONIC = re.compile(
+    r"((lauryl|laureth|coco|cetearyl|cetyl|myreth)[- ]sulfate|sarcosinate|taurate|isethionate|sulfosuccinate)$", re.IGNORECASE
+)
 OILY_FUNCTIONS = ("essential oil", "fragrance")
 HOLDING = ("solubiliser", "emulsifier", "surfactant")
 HELD_BY_ALCOHOL = Fraction(50)
@@ -23,12 +30,28 @@ HELD_BY_ALCOHOL = Fraction(50)
 def is_oil(part: Part) -> bool:
     """True for a raw material that does not mix with water by itself, as far as its record tells."""
     material = part.material
-    if material is None or material.does(*HOLDING):
+    if material is None or holds(part):
         return False
     if material.does(*OILY_FUNCTIONS):
         return True
-    largest = max((material.composition or {}).items(), key=lambda item: item[1].high, default=("", None))[0]
+    largest = _largest(material)
+    if material.does("emollient") and largest:  # esters, silicones, fats; those with many ethylene oxides or sugars mix with water
+        return not _MIXES.match(largest)
     return bool(_OILY.search(largest)) or oil_named(largest) is not None
+
+
+def _largest(material: Material) -> str:
+    """The INCI name of which there is most in a material; "" when it declares none."""
+    return max((material.composition or {}).items(), key=lambda item: item[1].high, default=("", None))[0]
+
+
+def holds(part: Part) -> bool:
+    """True for a raw material that holds oil in water: by its record, or by what the largest substance in it is known as."""
+    material = part.material
+    if material is None:
+        return False
+    substance = known(_largest(material)) if material.composition else None
+    return material.does(*HOLDING) or (substance is not None and any(f in HOLDING for f in substance.functions))
 
 
 def check_oil_held(case: Case) -> Outcome:
@@ -36,7 +59,7 @@ def check_oil_held(case: Case) -> Outcome:
     oils = [p for p in case.parts if is_oil(p)]
     if not oils or not case.watery:
         return
-    if any(p.material and p.material.does(*HOLDING) for p in case.parts):
+    if any(holds(p) for p in case.parts):
         return
     alcohol = sum((c.share.low for c in case.contents.of(*ALCOHOLS)), ZERO)
     if alcohol >= HELD_BY_ALCOHOL:
@@ -133,5 +156,15 @@ def _charges(part: Part) -> set[str]:
         return set()
     if material.charge:
         return {material.charge}
-    found = {s.charge for inci, share in (material.composition or {}).items() if share.high and (s := known(inci)) is not None}
+    found = {_charge_of(inci) for inci, share in (material.composition or {}).items() if share.high}
     return found & {"anionic", "cationic"}
+
+
+def _charge_of(inci: str) -> str:
+    """The charge of a substance: of the table, else what the ending of its name tells."""
+    substance = known(inci)
+    if substance is not None and substance.charge:
+        return substance.charge
+    if _CATIONIC.search(inci):
+        return "cationic"
+    return "anionic" if _ANIONIC.search(inci) else ""

@@ -10,7 +10,7 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from fvc.amounts import ZERO, figure
-from fvc.composition import Part, parts_of
+from fvc.composition import ADDED, Part, parts_of
 from fvc.reference.lookup import known, limits_of
 from fvc.reference.substances import Known
 from fvc.rules.basis import EU
@@ -55,6 +55,10 @@ def _is_much_of(each: Preserving) -> bool:
     return any(share.high >= MEANT for inci, share in shares if known(inci) is each.substance)
 
 
+def _undeclared(case: Case) -> list[Part]:
+    return [p for p in case.parts if p.material is None or p.material.water.nominal is None]
+
+
 def _little(named: Sequence[Part]) -> Outcome:
     percent = sum((p.percent for p in named), ZERO)
     if percent < LITTLE:
@@ -71,17 +75,21 @@ def _little(named: Sequence[Part]) -> Outcome:
 def check_present(case: Case) -> Outcome:
     """A product with water has a preservative."""
     if not case.uses:
-        yield unless_used("whether it is preserved")
+        yield unless_used(case, "whether it is preserved")
         return
     if not case.watery:
+        if case.maybe_watery:
+            why = f"nobody declared what is in {listed(_undeclared(case))}, which may hold up to {figure(case.composition.water.high)} % water"
+            yield NotChecked("whether it needs a preservative", why, whole=True)
         return
     unread = [p for p in case.parts if p.material is None]
     if unread:
         yield NotChecked("whether it is preserved", f"the record of {listed(unread)} is missing or cannot be read", whole=True)
         return
-    named = [p for p in case.parts if p.material and p.material.does("preservative")]
+    named = [p for p in case.all_parts if p.material and p.material.does("preservative")]
     if named:
-        yield from _little(named)
+        if all(p.amount.percent is not None for p in named):
+            yield from _little(named)
         return
     water = figure(case.composition.water.high)
     found = preserving(case)
@@ -133,13 +141,16 @@ def check_present(case: Case) -> Outcome:
 def check_ph(case: Case) -> Outcome:
     """What preserves it works at the pH of the spec."""
     if not case.uses:
-        yield unless_used("whether the preservatives work at its pH")
+        yield unless_used(case, "whether the preservatives work at its pH")
         return
     named = [p for p in case.parts if p.material and p.material.does("preservative")]
     blank = [p for p in named if p.material and p.material.composition is None and p.material.ph_range is None]
     if blank:
         yield NotChecked(f"the pH at which {listed(blank)} works", "no composition and no ph_range in its record")
     judged = _ranges(case, named)
+    silent = [p for p in named if p not in blank and p.id not in {each[3].id for each in judged}]
+    if silent:
+        yield NotChecked(f"the pH at which {listed(silent)} works", "no ph_range in its record, and none in fvc")
     if not judged:
         return
     if case.ph is None:
@@ -152,7 +163,7 @@ def check_ph(case: Case) -> Outcome:
     low, high = case.ph
     unusable = [each for each in judged if low < each[1] or high > each[2]]
     for name, first, last, part, source, substance in unusable:
-        none_left = len(unusable) == len(judged)
+        none_left = len(unusable) == len(judged) and not blank and not silent
         yield Finding(
             STOP if none_left else CAUTION,
             where_of([part]),
@@ -216,11 +227,13 @@ def _share_left(substance: Known | None, ph: Fraction) -> str:
 
 
 def is_acid(part: Part) -> bool:
-    """True for a raw material that is weighed in as an acid: a pH adjuster that holds one."""
+    """True for a raw material that is weighed in as an acid: it is one for a good part, or a pH adjuster that holds one."""
     material = part.material
-    if material is None or not material.does("pH adjuster"):
+    if material is None:
         return False
-    for inci in material.composition or ():
+    for inci, share in (material.composition or {}).items():
+        if share.high < MEANT and not material.does("pH adjuster"):
+            continue
         substance = known(inci)
         if (
             substance
@@ -233,12 +246,17 @@ def is_acid(part: Part) -> bool:
     return False
 
 
+def _line_or_part(part: Part, other: Part) -> str:
+    """The line to move; within one premix the material in it."""
+    return part.words if part.amount is other.amount else part.amount.line.material
+
+
 CRYSTALLISING = ("Benzoic Acid", "Sorbic Acid")
 
 
 def check_acid_order(case: Case) -> Outcome:
     """Benzoate and sorbate go in before the acid: into an acid water they fall out as crystals of their acid."""
-    parts = parts_of(case.reading, added=True)  # of a batch as made: as it went in
+    parts = parts_of(case.reading, ADDED)  # of a batch as made: as it went in
     acids = [i for i, part in enumerate(parts) if is_acid(part)]
     if not acids:
         return
@@ -258,7 +276,7 @@ def check_acid_order(case: Case) -> Outcome:
                     "acid-first",
                     f"{inci} goes in after {acid.words}: {substance.acid[0].lower()} may fall out as crystals where it meets the acid",
                     PRACTICE,
-                    f"put {part.amount.line.material} before {acid.amount.line.material}, well stirred in and diluted",
+                    f"put {_line_or_part(part, acid)} before {_line_or_part(acid, part)}, well stirred in and diluted",
                 )
 
 

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from fvc.formula import PREMIX
 from fvc.material import FUNCTIONS, inci_key
 from fvc.names import nearest
 from fvc.reference.lookup import label_name, name_is_known, names_like
 from fvc.rules.case import Case, Outcome, listed, place_of, where_of
+from fvc.rules.contents import Content
 from fvc.rules.finding import CAUTION, NOTE, STOP, Finding, NotChecked
 
 # Other words for the same, as makers and suppliers write them.
@@ -93,6 +96,7 @@ def check_inci_names(case: Case) -> Outcome:
                     f'"{name}" stands on a label as {proper}',
                     "list of INCI names in common use, in fvc",
                     f'write "{proper}" in the record, so that all of it is summed under one name',
+                    _ids(own),
                 )
             continue
         near = names_like(name)
@@ -108,7 +112,13 @@ def check_inci_names(case: Case) -> Outcome:
             f'"{name}" is not an INCI name that fvc knows, so no limit and no label rule can find it',
             "list of INCI names in common use, in fvc",
             f"{mend} {vouch}".strip(),
+            _ids(own),
         )
+
+
+def _ids(contents: Sequence[Content]) -> str:
+    """The ids of the materials that a finding about a record is about."""
+    return " ".join(dict.fromkeys(c.part.id for c in contents))
 
 
 def check_functions(case: Case) -> Outcome:
@@ -128,6 +138,7 @@ def check_functions(case: Case) -> Outcome:
                 f'the function "{function}" is not a word that checks and totals know',
                 "words of the trade, in fvc",
                 f'write "{meant}"' if meant else f"if one of these says it too, add it: {', '.join(FUNCTIONS)}",
+                part.id,
             )
     nameless = [p for p in case.parts if p.material and not p.material.functions]
     if nameless:

@@ -71,6 +71,7 @@ def label(result: Label, reading: Reading) -> Json:
         "schema": SCHEMA,
         "formula": reading.plan.id,
         **side(reading.side),
+        "closed": reading.sound,
         "rules": result.rules,
         "on": result.on.isoformat() if result.on else None,
         "ingredients": list(result.ingredients),

@@ -11,6 +11,7 @@ from fvc.compare.bill import Bill
 from fvc.compare.summary import record_words
 from fvc.material import Lot, Material, active_share
 from fvc.reach import Reach, Reached, Shelf, Use
+from fvc.reference.lookup import same_substance
 from fvc.references import runs
 from fvc.rules.contents import typical_of
 from fvc.rules.cost import per_gram
@@ -111,9 +112,8 @@ def _shares(out: Screen, material: Material) -> None:
         out.say(f"undeclared  {share_text(material.undeclared)}", 2)
     for inci, share in material.constituents.items():
         out.say(f"inside: {inci}  {share_text(share)}", 2)
-    own = {n.casefold() for n in material.constituents}
     for inci in material.composition or ():
-        typical = [t for t in typical_of(inci) if t.inci.casefold() not in own]
+        typical = [t for t in typical_of(inci) if not any(same_substance(t.inci, n) for n in material.constituents)]
         if typical:
             out.say(f"typical of {inci}, used where the record says nothing:", 2, QUIET)
             for given in typical:

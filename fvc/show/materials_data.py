@@ -7,8 +7,9 @@ from collections.abc import Sequence
 
 from fvc.amounts import exact
 from fvc.compare.bill import Bill
-from fvc.material import Lot, Material, active_share, inci_key
+from fvc.material import Lot, Material, active_share
 from fvc.reach import Reach, Shelf, Use
+from fvc.reference.lookup import same_substance
 from fvc.rules.contents import typical_of
 from fvc.shelf import usable
 from fvc.show.data import SCHEMA, Json, bill_data, diff, number, record_diffs, share
@@ -67,7 +68,7 @@ def one(material: Material, uses: Sequence[Use], today: datetime.date) -> Json:
                 {"inci": t.inci, "low": exact(t.share.low), "high": exact(t.share.high), "source": t.source, "of": inci}
                 for inci in material.composition or ()
                 for t in typical_of(inci)
-                if inci_key(t.inci) not in {inci_key(n) for n in material.constituents}
+                if not any(same_substance(t.inci, n) for n in material.constituents)
             ],
         }
     )

@@ -1,0 +1,122 @@
+"""Checking references, or all plans of a folder: what the rules find, and what only the formulary as a whole can tell."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import lru_cache
+from typing import NamedTuple
+
+from fvc.archive import Archive
+from fvc.errors import Fault, Refusal
+from fvc.formulary import material_path
+from fvc.reach import know_commits, plans_here
+from fvc.reading import Reading
+from fvc.references import Reference, folder_reading, parse_reference, resolve
+from fvc.rules.basis import HOUSE, Basis
+from fvc.rules.case import place_of
+from fvc.rules.check import check
+from fvc.rules.finding import CAUTION, STOP, Finding, Report
+from fvc.rules.levels import check_house_words
+from fvc.rules.structure import FILE_RULE
+from fvc.saving import locked_and_changed
+
+OF_RECORDS = ("inci-name", "function-name")  # what is wrong in a record is told once, not with every plan that uses it
+
+
+class Inspected(NamedTuple):
+    """A report with a title for a person."""
+
+    title: str
+    report: Report
+
+
+def inspect(archive: Archive, refs: Sequence[str], basis: Basis, rules: tuple[str, ...]) -> list[Inspected]:
+    """Check these references, or every plan in the folder where there are none. Refusal for a reference that cannot be read.
+
+    rules: the rule sets asked for, empty for those of the formulary.
+    """
+    found = [_of_reference(archive, ref, basis, rules) for ref in refs] if refs else _of_folder(archive, basis, rules)
+    if HOUSE in basis.chosen(rules) and basis.house:
+        records = (archive.now.ingredient(id)[0] for id in archive.now.materials())
+        functions = {f for m in records if m for f in m.functions}
+        words = check_house_words(basis, [*archive.now.materials(), *archive.now.formulas()], functions)
+        if words:
+            found.append(Inspected("house limits, formulary.toml", _report_of("formulary.toml", words)))
+    return found
+
+
+def _of_reference(archive: Archive, ref: str, basis: Basis, rules: tuple[str, ...]) -> Inspected:
+    reading = resolve(archive, ref)
+    title = f"{reading.plan.title or reading.plan.id}, {ref} ({reading.side.words})"
+    return Inspected(title, _checked(archive, reading, basis, rules))
+
+
+def _checked(archive: Archive, reading: Reading, basis: Basis, rules: tuple[str, ...]) -> Report:
+    locked = None
+    if reading.side.commit is None and reading.side.revision is not None:
+        locked = locked_and_changed(archive, parse_reference(reading.side.ref), reading.plan)
+    stands_in = None if reading.plan.use or reading.side.revision is None else _users(archive).get(reading.plan.id, ())
+    return check(reading, basis, rules, locked, stands_in)
+
+
+@lru_cache(maxsize=1)
+def _users(archive: Archive) -> dict[str, tuple[str, ...]]:
+    """For every id that is named in a line, the plans in the folder that name it; unreadable ones are passed over."""
+    found: dict[str, tuple[str, ...]] = {}
+    for reference in plans_here(archive):
+        plan = archive.now.plan(reference.name, reference.variant).value
+        for id in plan.reached() if plan else ():
+            found[id] = (*found.get(id, ()), reference.plan_name)
+    return found
+
+
+def _of_folder(archive: Archive, basis: Basis, rules: tuple[str, ...]) -> list[Inspected]:
+    """Every plan in the folder; then what is wrong in records, used or not."""
+    plans = plans_here(archive)
+    if not plans:
+        raise Refusal("there is no formula here to check", next="fvc new formula face-toner")
+    readings = {reference: _in_folder(archive, reference) for reference in plans}
+    if any(isinstance(each, Reading) and each.plan.status == "locked" for each in readings.values()):
+        know_commits(archive, plans)
+    found: list[Inspected] = []
+    used: set[str] = set()
+    of_records: dict[tuple[str, str], Finding] = {}
+    for reference, reading in readings.items():
+        if isinstance(reading, Refusal):
+            faults = [f if f.file else f._replace(file=reference.path) for f in reading.faults]
+            found.append(
+                Inspected(f"{reference.plan_name} (cannot be read)", _report_of(reference.plan_name, _as_findings(faults, STOP), 0))
+            )
+            continue
+        used |= set(reading.plan.reached())
+        report = _checked(archive, reading, basis, rules)
+        of_records |= {(f.message, f.about): f for f in report.findings if f.rule in OF_RECORDS}
+        report = report._replace(findings=tuple(f for f in report.findings if f.rule not in OF_RECORDS))
+        found.append(Inspected(f"{reading.plan.title or reference.plan_name}, {reference.plan_name}", report))
+    in_records = [f._replace(where=", ".join(material_path(id) for id in f.about.split())) for f in of_records.values()]
+    broken = [fault for id in archive.now.materials() if id not in used for fault in _faults(archive, id)]
+    in_records += _as_findings(broken, CAUTION)  # of those that a plan uses, the plan has said it
+    if in_records:
+        found.append(Inspected("the records of raw materials", _report_of("materials", in_records, 1 if broken else 0)))
+    return found
+
+
+def _in_folder(archive: Archive, reference: Reference) -> Reading | Refusal:
+    try:
+        return folder_reading(archive, reference)
+    except Refusal as refusal:
+        return refusal
+
+
+def _faults(archive: Archive, id: str) -> tuple[Fault, ...]:
+    """What keeps the record of a material from being read."""
+    material, faults, _ = archive.now.ingredient(id)
+    return tuple(f if f.file else f._replace(file=material_path(id)) for f in faults) if material is None else ()
+
+
+def _as_findings(faults: Sequence[Fault], level: str) -> list[Finding]:
+    return [Finding(level, place_of(f), "file", f.message, FILE_RULE, f.next) for f in faults]
+
+
+def _report_of(plan: str, findings: Sequence[Finding], done: int = 1) -> Report:
+    return Report(plan=plan, findings=tuple(findings), done=done, not_checked=())
