@@ -567,7 +567,7 @@ def test_calls_that_cannot_be_answered(shelf):
     plan(shelf, PRESERVED)
     assert 'no formula "produkt"' in shelf.refused("check", "produkt")
     assert 'no rule set "ue"' in shelf.refused("check", "product", "--rules", "ue")
-    assert shelf.ok("check", "product", "--rules", "eu,us").out.startswith("Check: product")
+    assert shelf.ok("check", "product", "--rules", "eu,us").out.startswith("Rule sets: eu, us\nCheck: product, product")
 
 
 def test_a_batch_as_it_was_made_is_checked_by_what_is_in_it(toner):

@@ -13,6 +13,7 @@ from fvc.amounts import mass, number, volume
 from fvc.archive import Archive
 from fvc.cli.parsing import AsJson, BatchSize, Density, basis_of, batch_of, density_of, open_archive, print_json, screen, warn
 from fvc.errors import EXIT_ANSWER_IS_NO, EXIT_DONE, EXIT_INPUT, Fault, Refusal
+from fvc.inspection import inspect
 from fvc.names import nearest, printable
 from fvc.references import resolve
 from fvc.rules.basis import EU, HOUSE, US

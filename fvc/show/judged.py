@@ -33,19 +33,20 @@ def verdict(reports: Sequence[Report]) -> str:
 
 def check(out: Screen, reports: Sequence[Report], titles: Sequence[str], rules: Sequence[str]) -> None:
     """Findings by plan, the gravest first; then what could not be checked, each reason once; then the verdict."""
+    out.say(f"Rule sets: {', '.join(rules)}", 0, QUIET)
     quiet: list[str] = []
     for report, title in zip(reports, titles, strict=True):
         if not report.findings and len(reports) > 1:
             quiet.append(report.plan)
             continue
-        out.head(f"Check: {title}", f"rules: {', '.join(rules)}")
+        out.head(f"Check: {title}")
         for finding in report.findings:
             _finding(out, finding)
         if not report.findings:
             out.say("nothing found by the checks that were done", 2)
         out.say("")
     if quiet:
-        out.head("Nothing found by the checks that were done", f"rules: {', '.join(rules)}")
+        out.head("Nothing found by the checks that were done")
         out.say(", ".join(quiet), 2)
         out.say("")
     missing: dict[tuple[str, tuple[str, ...]], list[str]] = {}  # what, by why and the plans it is so in
