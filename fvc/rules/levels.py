@@ -52,7 +52,7 @@ def check_use_levels(case: Case) -> Outcome:
                 material.id,
             )
     if blank:
-        yield NotChecked(f"use level of {listed(blank)}", "no use_level in its record; it stands on the supplier's sheet")
+        yield NotChecked(f"use level of {listed(blank)}", "no use_level recorded; it stands on the supplier's sheet")
 
 
 def _source(record: object) -> str:
