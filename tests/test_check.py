@@ -172,7 +172,7 @@ def test_aerosol_and_pump(shelf):
     # Annex V: dehydroacetic acid and its salts not in aerosol dispensers; of a pump spray the tool asks
     lines = {"water": "balance", "dehydroacetate": "0.30"}
     stops = [f for f in plan(shelf, lines, use='["leave-on", "aerosol"]').findings if f.level == "stop"]
-    assert "not to be used for aerosol" in stops[0].message
+    assert "not allowed for aerosol" in stops[0].message
     pump = plan(shelf, lines, use='["leave-on", "spray"]')
     assert pump.ok
     assert [f.level for f in pump.findings if f.rule == stops[0].rule] == ["caution"]
@@ -909,3 +909,7 @@ def test_what_is_wrong_in_a_record_is_told_once_for_all_plans(shelf):
         shelf.formula(name, {"A": PRESERVED | {"betain": "1"}}, extra="[spec]\nph = [4, 5]\n")
     data = shelf.json("check")
     assert [(f["plan"], f["where"]) for f in data["findings"]] == [("materials", "materials: materials/betain.toml")]
+
+
+def test_a_salt_of_a_small_acid_is_no_unlike_charge(shelf):
+    assert found(plan(shelf, PRESERVED | {"behentrimonium": "1"}), "charges") == []  # sodium benzoate beside a cationic conditioner

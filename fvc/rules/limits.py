@@ -246,7 +246,9 @@ def _over(each: Counted, most: Fraction, use: str, places: str) -> Finding:
     asked = AS_PRESERVATIVE.search(limit.title) is not None and not each.preserves  # case 9
     level = CAUTION if only_typical or asked else limit.level
     if most == 0:  # case 4
-        message = f"{limit.title}: not to be used {in_use}; there is {figure(share.high)} % of it ({brought})"
+        message = (
+            f"{limit.title}: not allowed {in_use.replace('any use', 'any product')}; there is {figure(share.high)} % of it ({brought})"
+        )
         return Finding(level, places, limit.id, message, limit.source.words, _way_out(each, most, only_typical))
     certain = share.low > most or share.certain
     end = "" if certain else " at the worst end"

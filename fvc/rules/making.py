@@ -22,6 +22,8 @@ _CATIONIC = re.compile(r"(onium (chloride|bromide|methosulfate|ethosulfate)|quat
 _ANIONIC = re.compile(
     r"((lauryl|laureth|coco|cetearyl|cetyl|myreth)[- ]sulfate|sarcosinate|taurate|isethionate|sulfosuccinate)$", re.IGNORECASE
 )
+# What falls out with a cationic partner is a big anion: a surfactant or a polymer, not a benzoate or a citrate.
+BIG = ("surfactant", "emulsifier", "thickener", "film former", "conditioning agent", "solubiliser")
 OILY_FUNCTIONS = ("essential oil", "fragrance")
 HOLDING = ("solubiliser", "emulsifier", "surfactant")
 HELD_BY_ALCOHOL = Fraction(50)
@@ -164,7 +166,8 @@ def _charge_of(inci: str) -> str:
     """The charge of a substance: of the table, else what the ending of its name tells."""
     substance = known(inci)
     if substance is not None and substance.charge:
-        return substance.charge
+        small = substance.charge == "anionic" and not any(f in BIG for f in substance.functions)
+        return "" if small else substance.charge
     if _CATIONIC.search(inci):
         return "cationic"
     return "anionic" if _ANIONIC.search(inci) else ""
