@@ -399,7 +399,7 @@ TITLES = {limit.id: limit.title for limit in LIMITS}
 def said(recipe: Recipe, rules: tuple[str, ...] = ("eu",)) -> dict[str, set[str]]:
     """What a report of fvc says of the limits that the product is beyond, or may be."""
     report = check(read(recipe.files()), BASIS, rules)
-    over = [f for f in report.findings if f.rule in TITLES and re.search(r"[0-9.]+ above the [0-9.]+ % |not to be used ", f.message)]
+    over = [f for f in report.findings if f.rule in TITLES and re.search(r"[0-9.]+ above the [0-9.]+ % |not allowed ", f.message)]
     out = {f.rule: {f.level} for f in over}
     assert len(out) == len(over), "one finding for each limit"
     for id, title in TITLES.items():
