@@ -9,9 +9,9 @@ from typing import NamedTuple
 from fvc.archive import Archive
 from fvc.errors import Fault, Refusal
 from fvc.formulary import material_path
-from fvc.reach import know_commits, plans_here
+from fvc.reach import know_commits
 from fvc.reading import Reading
-from fvc.references import Reference, folder_reading, parse_reference, resolve
+from fvc.references import Reference, folder_reading, parse_reference, plans_here, resolve
 from fvc.rules.basis import HOUSE, Basis
 from fvc.rules.case import place_of
 from fvc.rules.check import check

@@ -92,7 +92,7 @@ class Material:
     its own; never on the label as such.
     water: all the water that is physically there, constituents included.
     active: INCI names counted as active matter; empty means all that is not water.
-    heat_max: °C. density: g/mL. molar_mass: g/mol of the active.
+    heat_max: °C. density: g/mL. molar_mass: g/mol of the active. hlb: by Griffin's scale, of an emulsifier.
     nested: True when this stands for a formula used as a material; `inside` then holds the materials
     it is made of, however deep.
     """
@@ -112,6 +112,8 @@ class Material:
     price: Price | None = None
     density: Fraction | None = None
     molar_mass: Fraction | None = None
+    hlb: Fraction | None = None
+    supplier: str = ""
     lots: tuple[Lot, ...] = ()
     nested: bool = False
     inside: tuple[Inner, ...] = field(default=(), repr=False)

@@ -13,7 +13,7 @@ from fvc.formulary import Formulary, material_path
 from fvc.material import Material
 from fvc.names import suggestion
 from fvc.reading import Reading, Side
-from fvc.references import Reference, commit_since, folder_reading
+from fvc.references import Reference, commit_since, folder_reading, plans_here
 from fvc.sources import OverlaidSource
 
 
@@ -33,15 +33,6 @@ class Shelf:
     materials: Mapping[str, Material]
     uses: Mapping[str, tuple[Use, ...]]
     problems: tuple[Fault, ...]
-
-
-def plans_here(archive: Archive) -> list[Reference]:
-    """All plans in the folder, variants behind their formula."""
-    out = []
-    for formula in archive.now.formulas():
-        out.append(Reference(formula, formula))
-        out += [Reference(f"{formula}/{v}", formula, v) for v in archive.now.variants(formula)]
-    return out
 
 
 def know_commits(archive: Archive, plans: Sequence[Reference]) -> None:
@@ -169,4 +160,4 @@ def reach(archive: Archive, id: str, since: str = "") -> Reach:
     )
 
 
-__all__ = ["Reach", "Reached", "Shelf", "Use", "know_commits", "known_material", "plans_here", "reach", "shelf_of"]
+__all__ = ["Reach", "Reached", "Shelf", "Use", "know_commits", "known_material", "reach", "shelf_of"]

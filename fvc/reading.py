@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from typing import NamedTuple
 
 from fvc.errors import Fault
-from fvc.formula import Amount, Closure, Plan
+from fvc.formula import Amount, Closure, Line, Plan, close
 from fvc.material import Material
 
 
@@ -81,3 +81,26 @@ class Reading:
         """All functions of a material by id."""
         known = self.materials.get(material)
         return known.functions if known else ()
+
+    def with_lines(self, lines: Sequence[Line], materials: Mapping[str, Material]) -> Reading:
+        """The same plan with other lines, closed anew: what a change would make of it, before any file is touched.
+
+        materials: those of this moment by id; a line whose material is missing there is a fault.
+        """
+        plan = replace(self.plan, lines=tuple(lines))
+        reached = {id: materials[id] for id in plan.reached() if id in materials}
+        closure = close(plan, {id: m.functions for id, m in reached.items()})
+        unknown = tuple(Fault(f'unknown material "{id}"') for id in plan.reached() if id not in reached)
+        records = {id: m.record for id, m in reached.items()} | {
+            i.material.id: i.material.record for m in reached.values() for i in m.inside
+        }
+        return replace(
+            self,
+            plan=plan,
+            closure=closure,
+            materials=reached,
+            records=records,
+            faults=(*unknown, *closure.faults),
+            warnings=(),
+            side=self.side._replace(saved=False, later=False),
+        )

@@ -64,6 +64,15 @@ def parse_reference(text: str) -> Reference:
     return Reference(text, name, variant, ending)
 
 
+def plans_here(archive: Archive) -> list[Reference]:
+    """All plans in the folder, variants behind their formula."""
+    out = []
+    for formula in archive.now.formulas():
+        out.append(Reference(formula, formula))
+        out += [Reference(f"{formula}/{v}", formula, v) for v in archive.now.variants(formula)]
+    return out
+
+
 def begin(archive: Archive, *texts: str, story: bool = False) -> None:
     """Let git start answering for these references; see `Archive.begin`.
 
@@ -222,7 +231,7 @@ def in_commit(archive: Archive, reference: Reference, commit: str, path: str) ->
 def commit_of(archive: Archive, reference: Reference) -> tuple[str, str]:
     """The commit that a reference with an ending means, and the plan's path in it."""
     path, ending = reference.path, reference.ending
-    repository = archive.repository
+    _ = archive.repository  # says why there is no history, if there is none
     if archive.head is None:
         raise Refusal(
             f"{reference.text}: nothing has been saved in this repository yet", next=f"fvc revise {reference.plan_name} --reason TEXT"
@@ -232,18 +241,18 @@ def commit_of(archive: Archive, reference: Reference) -> tuple[str, str]:
         return commit, _path_at(archive, path, commit)
     if _REVISION.fullmatch(ending) or _BEFORE.fullmatch(ending):
         return _by_number(archive, reference, path)
-    meant = repository.meant_by(ending.lower())
+    commit = _commit_beginning(archive, ending, f"{reference.text}: ", reference.plan_name)
+    return commit, _path_at(archive, path, commit)
+
+
+def _commit_beginning(archive: Archive, text: str, lead: str = "", name: str = "NAME") -> str:
+    """The one commit whose id begins so. Refusal, its message behind `lead`, when there are several or none."""
+    meant = archive.repository.meant_by(text.lower())
     if len(meant) > 1:
-        raise Refusal(
-            f"{reference.text}: {len(meant)} commits begin with {ending}: {', '.join(m[:12] for m in meant)}",
-            next="write more of it",
-        )
+        raise Refusal(f"{lead}{len(meant)} commits begin with {text}: {', '.join(m[:12] for m in meant)}", next="write more of it")
     if not meant:
-        raise Refusal(
-            f"{reference.text}: no commit begins with {ending}" + _shallow_note(archive),
-            next=f"fvc history {reference.plan_name}  lists them",
-        )
-    return meant[0], _path_at(archive, path, meant[0])
+        raise Refusal(f"{lead}no commit begins with {text}" + _shallow_note(archive), next=f"fvc history {name}  lists them")
+    return meant[0]
 
 
 def _path_at(archive: Archive, path: str, commit: str) -> str:
@@ -335,11 +344,7 @@ def commit_since(archive: Archive, text: str) -> str:
         return _commit_by_day(archive, text, text)
     if not _COMMIT.fullmatch(text):
         raise Refusal(f'"{printable(text)}" is neither a day nor a commit', next="for example  --since 2026-03-01  or  --since 49153c5a")
-    meant = archive.repository.meant_by(text.lower())
-    if len(meant) != 1:
-        found = f"{len(meant)} commits begin with {text}" if meant else f"no commit begins with {text}"
-        raise Refusal(found + _shallow_note(archive), next="write more of it" if meant else "fvc history NAME  lists them")
-    return meant[0]
+    return _commit_beginning(archive, text)
 
 
 def _by_date(archive: Archive, reference: Reference) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from fvc.archive import Archive, stated_revision
@@ -14,11 +15,11 @@ from fvc.files.editor import edit_levels
 from fvc.files.toml_text import TomlText
 from fvc.files.writer import replaced, writing
 from fvc.formula import Plan
-from fvc.formulary import SETTINGS_FILE, plan_of_path, plan_path
+from fvc.formulary import SETTINGS_FILE, plan_of_path
 from fvc.git import NO_IDENTITY
 from fvc.reading import Reading, Side
 from fvc.record import flatten
-from fvc.references import Reference, folder_reading, in_commit, in_folder
+from fvc.references import Reference, folder_reading, in_commit, in_folder, plans_here
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -39,10 +40,10 @@ class Saved:
     renamed_from: str = ""
 
 
-def revise(archive: Archive, reference: Reference, reason: str, *, locked: bool = False) -> Saved | None:
+def revise(archive: Archive, reference: Reference, reason: str, *, locked: bool = False, also: Sequence[str] = ()) -> Saved | None:
     """Save `NAME` or `NAME/VARIANT` from the folder; None when there is nothing to save.
 
-    locked: the caller holds the writers' lock already.
+    locked: the caller holds the writers' lock already. also: other files that belong to this step and are saved with it.
     Raises Refusal for an empty reason, a plan that is not sound, a locked plan, a nested formula
     with unsaved edits, or a repository that cannot be saved to; the folder is then as it was.
     """
@@ -52,7 +53,7 @@ def revise(archive: Archive, reference: Reference, reason: str, *, locked: bool 
         raise Refusal(f"{reference.text} is a saved state; a revision is saved from the folder", next=f"fvc revise {reference.plan_name}")
     ready_to_save(archive)
     with contextlib.nullcontext() if locked else writing(archive.repository.common_dir):
-        return _revise(archive, reference, " ".join(reason.split()))
+        return _revise(archive, reference, " ".join(reason.split()), also)
 
 
 def ready_to_save(archive: Archive) -> None:
@@ -72,7 +73,7 @@ def ready_to_save(archive: Archive) -> None:
         raise Refusal(NO_IDENTITY)
 
 
-def _revise(archive: Archive, reference: Reference, reason: str) -> Saved | None:
+def _revise(archive: Archive, reference: Reference, reason: str, also: Sequence[str]) -> Saved | None:
     repository = archive.repository
     path = reference.path
     reading = in_folder(archive, reference)
@@ -105,11 +106,11 @@ def _revise(archive: Archive, reference: Reference, reason: str) -> Saved | None
     new = edit_levels(TomlText(old, path), (), revision=number)
     change = diff(before, reading, parse_batch(reading.plan.batch).grams) if before is not None else None
     message = revision_message(reference.plan_name, number, reason, reading, change, earlier)
-    saved_paths = list(dict.fromkeys([path, *([earlier] if earlier else []), *changed]))
+    saved_paths = list(dict.fromkeys([path, *([earlier] if earlier else []), *changed, *also]))
     with replaced(archive.root / path, new, old, path, repository.git_dir) as waiting:
         commit = repository.save([repository.prefix + p for p in saved_paths], message)
         waiting.stopped = False  # too late for Ctrl-C: it is saved, and that is said
-    others = _users(archive, changed, path)
+    others = users_of(archive, changed, path)
     return Saved(
         name=reference.plan_name,
         revision=number,
@@ -239,18 +240,17 @@ def next_number(archive: Archive, path: str) -> int:
     return 1 + max([*known, stated or 0, 0])
 
 
-def _users(archive: Archive, records: list[str], path: str) -> tuple[str, ...]:
-    """Other plans in the folder that use one of these records, this plan among them; unreadable ones are passed over."""
+def users_of(archive: Archive, records: list[str], path: str) -> tuple[str, ...]:
+    """Other plans in the folder that use one of these records, the plan at `path` among them; unreadable ones are passed over."""
     ids = {p.removeprefix("materials/").removeprefix("formulas/").removesuffix(".toml") for p in records}
     users = []
-    names = [(f, "") for f in archive.now.formulas()] + [(f, v) for f in archive.now.formulas() for v in archive.now.variants(f)]
-    for name, variant in names:
-        if plan_path(name, variant) == path:
+    for reference in plans_here(archive):
+        if reference.path == path:
             continue
         try:
-            reading = folder_reading(archive, Reference(name, name, variant))
+            reading = folder_reading(archive, reference)
         except Refusal:
             continue
         if ids & set(reading.records):
-            users.append(f"{name}/{variant}" if variant else name)
+            users.append(reference.plan_name)
     return tuple(users)

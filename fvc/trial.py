@@ -63,7 +63,18 @@ class Trial:
     @property
     def closed(self) -> bool:
         """True when a verdict was recorded."""
-        return any(entry.action == "closed" for entry in self.entries)
+        return bool(self.verdict)
+
+    @property
+    def verdict(self) -> str:
+        """The verdict recorded last; "" while there is none."""
+        return next((entry.subject for entry in reversed(self.entries) if entry.action == "closed"), "")
+
+    @property
+    def seen(self) -> tuple[Entry, ...]:
+        """What was seen, in order, without what a later entry corrects."""
+        corrected = {entry.corrects for entry in self.entries}
+        return tuple(entry for entry in self.entries if entry.action == "seen" and entry.id not in corrected)
 
 
 class MadeLine(NamedTuple):

@@ -24,7 +24,8 @@ FLOORS = (
     ("fvc.archive",),
     ("fvc.references", "fvc.chronicle"),
     ("fvc.saving", "fvc.chronicle", "fvc.story", "fvc.reach"),
-    ("fvc.inspection",),
+    ("fvc.inspection", "fvc.variants", "fvc.adoption", "fvc.carrying"),
+    ("fvc.sidebyside",),
     ("fvc.demo", "fvc.show"),
     ("fvc.cli",),
 )

@@ -24,9 +24,10 @@ FORMS = (
 
 
 class LevelEdit(NamedTuple):
-    """One line to change. level None removes it; `adds` puts a new line at the end of its phase.
+    """One line to change. level None removes it; `adds` puts a new line at the end of its phase, or behind the line `behind`.
 
-    rounded: what was rounded away from the exact level, in points, when the level was computed.
+    replaces: the material whose line becomes this one, in its place. note: beside a new line. rounded: what was rounded away
+    from the exact level, in points, when the level was computed.
     """
 
     phase: str
@@ -34,6 +35,29 @@ class LevelEdit(NamedTuple):
     level: Level | None
     adds: bool = False
     rounded: Fraction = ZERO
+    replaces: str = ""
+    behind: str = ""
+    note: str = ""
+
+
+def carried_out(lines: Sequence[Line], edits: Sequence[LevelEdit]) -> tuple[Line, ...]:
+    """The lines with edits carried out, as a file would be edited: the rest keeps its order, a note stays with its line."""
+    out = list(lines)
+    put: dict[tuple[str, str], int] = {}  # how many were put behind a line already: they stand in the order of the edits
+    for edit in edits:
+        where = [i for i, line in enumerate(out) if line.phase == edit.phase]
+        named = edit.behind if edit.adds else (edit.replaces or edit.material)
+        at = next((i for i in where if out[i].material == named), None)
+        if edit.adds:
+            assert edit.level is not None
+            index = at + put.get((edit.phase, edit.behind), 0) if at is not None else max(where, default=len(out) - 1)
+            put[edit.phase, edit.behind] = put.get((edit.phase, edit.behind), 0) + 1
+            out.insert(index + 1, Line(edit.phase, edit.material, edit.level, edit.note))
+        elif at is not None and edit.level is None:
+            del out[at]
+        elif at is not None and edit.level is not None:
+            out[at] = Line(edit.phase, edit.material, edit.level, out[at].note)
+    return tuple(out)
 
 
 class Asked(NamedTuple):
@@ -110,12 +134,14 @@ def _held(line: Line) -> Refusal:
     other = 4 if line.level.number and line.level.number.value == 5 else 5
     return Refusal(
         f"{line.material} is held by the ratio {line.level.text}",
-        next=f'change the ratio:  "{line.material}={other} x {_ratio_rest(line.level)}"  or free the line with --free',
+        next=f'change the ratio:  "{line.material}={ratio_text(str(other), line.level)}"  or free the line with --free',
     )
 
 
-def _ratio_rest(level: Level) -> str:
-    return re.split(r"\s*[x×]\s*", level.text, maxsplit=1)[1]
+def ratio_text(factor: str, level: Level) -> str:
+    """The ratio of a level with another factor, as it would be typed."""
+    behind = re.split(r"\s*[x×]\s*", level.text, maxsplit=1)[1]
+    return f"{factor} x {behind}"
 
 
 def _line(reading: Reading, asked: Asked, known: Sequence[str]) -> Line | None:
@@ -158,7 +184,7 @@ def _new_level(reading: Reading, asked: Asked, line: Line | None, decimals: int,
             if batch is None:
                 raise ValueError("grams need a batch size: add --batch 200g")
             exact = mass(value) * HUNDRED / batch
-            return _computed(exact, 0, decimals)
+            return computed(exact, 0, decimals)
         level = typed_level(value)
         if level == Level(OPEN, "open") and line is not None and line.level.kind == OPEN:
             level = line.level
@@ -187,10 +213,10 @@ def _relative(
     new = old.value + (change if sign == "+" else -change)
     if new < 0:
         raise ValueError(f"that would be {shown(new, 2)}, below zero: {line.material} is at {old.text}")
-    return _computed(new, old.decimals, decimals)
+    return computed(new, old.decimals, decimals)
 
 
-def _computed(exact: Fraction, least: int, most: int) -> tuple[Level, Fraction]:
+def computed(exact: Fraction, least: int, most: int) -> tuple[Level, Fraction]:
     """A level worked out here: exact where it ends within `most` decimals, else rounded half up."""
     needed = needed_decimals(exact)
     places = max(least, most if needed is None or needed > most else needed)

@@ -121,14 +121,17 @@ def basis_of(archive: Archive) -> Basis:
         return Basis()
 
 
-def with_bill(archive: Archive, result: Diff, before: Reading, after: Reading) -> Diff:
-    """A difference with what it does to limits, label and cost, by the rules of the formulary and today's lists."""
+def with_bill(archive: Archive, result: Diff, before: Reading, after: Reading, *, cautions: bool = False) -> Diff:
+    """A difference with what it does to limits, label and cost, by the rules of the formulary and today's lists.
+
+    cautions: also what the other checks find on one side alone, for a change that is only proposed.
+    """
     import datetime
     from dataclasses import replace
 
     from fvc.compare.bill import bill
 
-    return replace(result, bill=bill(before, after, basis_of(archive), datetime.date.today()))
+    return replace(result, bill=bill(before, after, basis_of(archive), datetime.date.today(), cautions=cautions))
 
 
 def print_json(value: dict[str, Any]) -> None:

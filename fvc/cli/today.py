@@ -9,7 +9,7 @@ from fvc.cli.parsing import open_archive, print_json, screen, warn
 from fvc.errors import EXIT_DONE, Fault, Refusal
 from fvc.formulary import plan_path
 from fvc.names import why_not_an_id
-from fvc.references import Reference, folder_reading
+from fvc.references import Reference, folder_reading, plans_here
 from fvc.saving import renamed_from, settings_unsaved
 
 
@@ -31,8 +31,7 @@ def today(as_json: bool) -> int:
 
 def show_today(archive: Archive, as_json: bool = False) -> int:
     """Print today's page."""
-    plans = [_plan(archive, Reference(f, f)) for f in archive.now.formulas()]
-    plans += [_plan(archive, Reference(f"{f}/{v}", f, v)) for f in archive.now.formulas() for v in archive.now.variants(f)]
+    plans = [_plan(archive, reference) for reference in sorted(plans_here(archive), key=lambda r: bool(r.variant))]
     plans += [_gone(f) for f in _missing(archive)]
     trials, problems = _open_trials(archive)
     settings = settings_unsaved(archive)

@@ -11,8 +11,9 @@ from fvc.errors import Refusal
 from fvc.reading import Reading
 from fvc.rules.basis import HOUSE, Basis
 from fvc.rules.beyond import beyond_limits
+from fvc.rules.check import check
 from fvc.rules.cost import cost
-from fvc.rules.finding import LEVELS, Finding
+from fvc.rules.finding import LEVELS, NOTE, Finding
 from fvc.rules.label import Label, gained, label
 
 
@@ -77,24 +78,46 @@ class CostDiff(NamedTuple):
 
 
 class Bill(NamedTuple):
-    """What a change does beyond the product itself; each empty or None where nothing differs."""
+    """What a change does beyond the product itself; each empty or None where nothing differs.
+
+    cautions: what the checks find on the second side alone; eased: on the first alone; None where nobody asked.
+    """
 
     limits: tuple[LimitDiff, ...]
     labels: tuple[LabelDiff, ...]
     cost: CostDiff | None
+    cautions: tuple[Finding, ...] | None = None
+    eased: tuple[Finding, ...] | None = None
 
     @property
     def different(self) -> bool:
         """True when there is anything to tell."""
-        return bool(self.limits or self.labels or self.cost)
+        return bool(self.limits or self.labels or self.cost or self.cautions or self.eased)
 
 
-def bill(before: Reading, after: Reading, basis: Basis, today: datetime.date) -> Bill:
+def bill(before: Reading, after: Reading, basis: Basis, today: datetime.date, *, cautions: bool = False) -> Bill:
     """Judge two readings by the rule sets, house limits and currency of the formulary.
 
-    today: for the list of allergens in force. Works on plans that do not close as well.
+    today: for the list of allergens in force. cautions: also what all other checks find on one side only, for a change
+    that is only proposed. Works on plans that do not close as well.
     """
-    return Bill(limits=_limits(before, after, basis), labels=_labels(before, after, basis, today), cost=_cost(before, after, basis))
+    limits = _limits(before, after, basis)
+    new, gone = _cautions(before, after, basis, limits) if cautions else (None, None)
+    return Bill(limits=limits, labels=_labels(before, after, basis, today), cost=_cost(before, after, basis), cautions=new, eased=gone)
+
+
+def _cautions(
+    before: Reading, after: Reading, basis: Basis, limits: Sequence[LimitDiff]
+) -> tuple[tuple[Finding, ...], tuple[Finding, ...]]:
+    """What only the checks of the second side find, and only those of the first, but for limits, which are told apart."""
+    told = {(each.finding.rule, each.finding.about) for each in limits}
+    first, second = (
+        {(f.rule, f.about or f.where): f for f in check(side, basis).findings if f.level != NOTE or f.rule == "use-level"}
+        for side in (before, after)
+    )
+    return tuple(f for k, f in second.items() if k not in first and k not in told), tuple(
+        f for k, f in first.items() if k not in second and k not in told
+    )
 
 
 def _limits(before: Reading, after: Reading, basis: Basis) -> tuple[LimitDiff, ...]:

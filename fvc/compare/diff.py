@@ -282,6 +282,8 @@ def text_differences(before: Reading, after: Reading, lines: Sequence[LineDiff])
     # a batch as it was made has no texts of its own
     made = any(a.line.level.kind == MADE for side in (before, after) for a in side.closure.amounts)
     first, second = ({}, {}) if made else (_plan_texts(before), _plan_texts(after))
+    if (before.plan.variant is None) != (after.plan.variant is None):  # a plan beside a variant of it: what makes it one is no difference
+        first, second = ({k: v for k, v in texts.items() if k != "status" and not k.startswith("variant.")} for texts in (first, second))
     out = [TextDiff(key, first.get(key), second.get(key)) for key in dict.fromkeys([*first, *second]) if first.get(key) != second.get(key)]
     for line in lines:
         if line.level_changed and line.before and line.after:

@@ -1,21 +1,23 @@
 """Edits of a plan's text that change only the bytes they must, proved by reading again.
 
 Invariant, checked on the way out: the new text parses to the old values with the edited ones put
-in place, rows in the same order, a new row last in its phase. Comments, blank lines, order,
-spacing, line ends and a byte order mark stay as they are.
+in place, rows in the same order, a new row last in its phase or behind the row named. Comments,
+blank lines, order, spacing, line ends and a byte order mark stay as they are.
 """
 
 from __future__ import annotations
 
 import copy
+import datetime
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from fvc.change.levels import LevelEdit
 from fvc.errors import Fault, Refusal
 from fvc.files.toml_text import BOM, Path, Place, TomlText
 from fvc.formula import FIXED, OPEN, Level
+from fvc.record import RawFloat
 
 _Splice = tuple[int, int, str]  # start, end, new text
 
@@ -24,6 +26,26 @@ def toml_string(text: str) -> str:
     """`text` as a TOML basic string."""
     escaped = text.replace("\\", "\\\\").replace('"', '\\"')
     return '"' + "".join(c if c.isprintable() else f"\\u{ord(c):04x}" if ord(c) < 0x10000 else f"\\U{ord(c):08x}" for c in escaped) + '"'
+
+
+def value_toml(value: object) -> str:
+    """A plain value of a record as TOML, with the digits that were typed."""
+    if isinstance(value, RawFloat):
+        return value.text
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, list | tuple):
+        return "[" + ", ".join(value_toml(v) for v in value) + "]"
+    if isinstance(value, dict):
+        rows = (f"{k if re.fullmatch('[A-Za-z0-9_-]+', k) else toml_string(k)} = {value_toml(v)}" for k, v in value.items())
+        return "{ " + ", ".join(rows) + " }"
+    return (
+        value.isoformat()
+        if isinstance(value, datetime.date | datetime.time)
+        else toml_string(value)
+        if isinstance(value, str)
+        else str(value)
+    )
 
 
 def level_toml(level: Level, note: str = "") -> str:
@@ -37,8 +59,17 @@ def level_toml(level: Level, note: str = "") -> str:
     return value if len(parts) == 1 else "{ " + ", ".join(parts) + " }"
 
 
-def edit_levels(source: TomlText, edits: Sequence[LevelEdit], revision: int | None = None) -> bytes:
+def row_value(level: Level, note: str) -> object:
+    """A level with its note as the plain value that a row would hold."""
+    return _parsed(level_toml(level, toml_string(note) if note else ""))
+
+
+def edit_levels(
+    source: TomlText, edits: Sequence[LevelEdit], revision: int | None = None, values: Mapping[Path, object] | None = None
+) -> bytes:
     """The bytes of a plan with levels changed, lines removed or added, and the revision set.
+
+    values: other values by their path, None to take one out.
 
     Raises Refusal when a row is written in a way that cannot be edited in place (the maker then
     edits it by hand) and for a fault of ours, before anything is written.
@@ -46,11 +77,14 @@ def edit_levels(source: TomlText, edits: Sequence[LevelEdit], revision: int | No
     wanted: dict[str, Any] = copy.deepcopy(source.values)
     splices: list[_Splice] = []
     fresh: dict[str, list[LevelEdit]] = {}
+    behind: dict[tuple[str, str], list[LevelEdit]] = {}
+    renamed = {(e.phase, e.material): e.replaces for e in edits if e.replaces}
     for edit in edits:
         if edit.adds:
-            fresh.setdefault(edit.phase, []).append(edit)
+            above = (edit.phase, edit.behind)
+            (behind.setdefault(above, []) if edit.behind else fresh.setdefault(edit.phase, [])).append(edit)
             continue
-        path: Path = ("phase", edit.phase, "percent", edit.material)
+        path: Path = ("phase", edit.phase, "percent", edit.replaces or edit.material)
         place = source.layout.places.get(path)
         table = wanted["phase"][edit.phase]["percent"]
         if edit.level is None:
@@ -58,17 +92,93 @@ def edit_levels(source: TomlText, edits: Sequence[LevelEdit], revision: int | No
             del table[edit.material]
             continue
         splices += _change(source, path, place, edit.level)
-        table[edit.material] = _value_after(table[edit.material], edit.level)
+        table[path[-1]] = _value_after(table[path[-1]], edit.level)
+        if edit.replaces:
+            splices += _other_name(source, path, place, edit.material)
+            _reordered(table, edit.replaces, edit.material)
+    for (phase, row), adds in behind.items():
+        splices.append(_insertion(source, ("phase", phase, "percent", renamed.get((phase, row), row)), adds))
+        table = wanted["phase"][phase]["percent"]
+        rows = {e.material: _parsed(_row_value(e)) for e in adds}
+        kept = list(table.items())
+        table.clear()
+        for key, old in kept:
+            table[key] = old
+            table.update(rows if key == row else {})
     for phase, adds in fresh.items():
-        gone = {e.material for e in edits if e.level is None and e.phase == phase}
-        splices.append(_addition(source, phase, adds, gone))
+        splices.append(_addition(source, phase, adds))
         table = wanted.setdefault("phase", {}).setdefault(phase, {}).setdefault("percent", {})
         for edit in adds:
-            assert edit.level is not None
-            table[edit.material] = _parsed(level_toml(edit.level))
+            table[edit.material] = _parsed(_row_value(edit))
+    for at, value in (values or {}).items():
+        _put(wanted, at, value)
+    splices += _value_edits(source, values or {})
     if revision is not None:
         splices.append(_revision(source, revision))
         wanted["revision"] = revision
+    return _proved(source, splices, wanted)
+
+
+def _put(wanted: dict[str, Any], path: Path, value: object) -> None:
+    """Set or take out a value among parsed ones."""
+    table: Any = wanted
+    for part in path[:-1]:
+        table = table.setdefault(part, {})
+    if value is None:
+        del table[path[-1]]
+    else:
+        table[path[-1]] = list(value) if isinstance(value, tuple) and not isinstance(value, RawFloat) else value
+
+
+def _value_edits(source: TomlText, values: Mapping[Path, object]) -> list[_Splice]:
+    """Values set in their place, put behind the last of their table, or taken out with their row."""
+    splices: list[_Splice] = []
+    fresh: dict[Path, list[str]] = {}
+    for path, value in values.items():
+        place = source.layout.places.get(path)
+        if value is None:
+            splices.append(_removal(source, path, place))
+        elif place is not None:
+            splices.append((place.start, place.end, value_toml(value)))
+        else:
+            fresh.setdefault(path[:-1], []).append(f"{path[-1]} = {value_toml(value)}{source.newline}")
+    return splices + [_fresh_rows(source, table, "".join(rows)) for table, rows in fresh.items()]
+
+
+def _fresh_rows(source: TomlText, table: Path, row: str) -> _Splice:
+    """New rows behind the last one of a table; the table itself where there is none, before what stands in it."""
+    headings = [h for h in source.layout.headings if h.path == table]
+    own = [p for known, p in source.layout.places.items() if known[:-1] == table]
+    if headings or (own and not table):
+        spans = [span for p in own if (span := _own_line(source, p)) is not None]
+        if len(spans) != len(own):
+            raise _by_hand(source, table, "adding a value")
+        return _insert(source, max([*(end for _, end in spans), *(h.end for h in headings)]), row)
+    if own or table in source.layout.places:  # written with dots, or as an inline table
+        raise _by_hand(source, table, "adding a value")
+    below = [h for h in source.layout.headings if h.path[: len(table)] == table]
+    at = min((h.start for h in below), default=len(source.text))
+    head = f"[{'.'.join(str(p) for p in table)}]{source.newline}"
+    return _insert(source, at, f"{head}{row}" if below else f"{source.newline}{head}{row}")
+
+
+def reordered(source: TomlText, phase: str, order: Sequence[str]) -> bytes:
+    """The bytes of a plan with the rows of one phase in another order; each row takes its own line along, and nothing else."""
+    table: Path = ("phase", phase, "percent")
+    spans: dict[str, tuple[int, int]] = {}
+    for material in order:
+        place = source.layout.places.get((*table, material))
+        span = _own_line(source, place) if place else None
+        if span is None:
+            raise _by_hand(source, (*table, material), "moving this line")
+        spans[material] = span
+    rows = {m: source.text[a:b] if source.text[a:b].endswith("\n") else source.text[a:b] + source.newline for m, (a, b) in spans.items()}
+    splices = [(a, b, rows[m]) for m, (a, b) in zip(order, sorted(spans.values()), strict=True)]
+    wanted = copy.deepcopy(source.values)
+    percent = wanted["phase"][phase]["percent"]  # type: ignore[index]
+    moved = {m: percent[m] for m in order}
+    percent.clear()
+    percent.update(moved)
     return _proved(source, splices, wanted)
 
 
@@ -162,7 +272,42 @@ def _removal(source: TomlText, path: Path, place: Place | None) -> _Splice:
     return (*span, "")
 
 
-def _addition(source: TomlText, phase: str, adds: Sequence[LevelEdit], gone: set[str]) -> _Splice:
+def _other_name(source: TomlText, path: Path, place: Place | None, name: str) -> list[_Splice]:
+    """Another material's id in front of a row; what stands behind it moves only when the id is longer than the room.
+
+    The comment behind the row was written about the old material, and says so from now on, until that one comes back.
+    """
+    key = source.text[place.key_start : place.start] if place else ""
+    if place is None or _own_line(source, place) is None or "." in key.partition("=")[0]:
+        raise _by_hand(source, path, "putting another material in its place")
+    room = len(key.partition("=")[0])
+    splices = [(place.key_start, place.key_start + room, (name + " ").ljust(room))]
+    comment = re.compile(r"[ \t]*#[ \t]*(?=\S)").match(source.text, place.end)
+    if comment:
+        own = f"of {name}: "
+        back = source.text.startswith(own, comment.end())
+        splices.append((comment.end(), comment.end() + len(own), "") if back else (comment.end(), comment.end(), f"of {path[-1]}: "))
+    return splices
+
+
+def _reordered(table: dict[str, Any], old: str, new: str) -> None:
+    """Give a key of a table another name, in its place."""
+    kept = list(table.items())
+    table.clear()
+    table.update((new if key == old else key, value) for key, value in kept)
+
+
+def _insertion(source: TomlText, path: Path, adds: Sequence[LevelEdit]) -> _Splice:
+    """New rows right behind the row at `path`, their `=` under its own where it fits."""
+    place = source.layout.places.get(path)
+    span = _own_line(source, place) if place else None
+    key = source.text[place.key_start : place.start].partition("=")[0] if place else ""
+    if place is None or span is None or "." in key.replace('"', ""):
+        raise _by_hand(source, path, "adding a line behind this one")
+    return _insert(source, span[1], _new_rows(adds, source.text[span[0] : place.key_start], len(key), source.newline))
+
+
+def _addition(source: TomlText, phase: str, adds: Sequence[LevelEdit]) -> _Splice:
     """New rows behind the last row of a phase, their `=` under the one above where it fits."""
     newline = source.newline
     table: Path = ("phase", phase, "percent")
@@ -203,9 +348,13 @@ def _new_rows(adds: Sequence[LevelEdit], lead: str, width: int, newline: str) ->
     width = width or max(len(e.material) + 1 for e in adds)
     rows = []
     for edit in adds:
-        assert edit.level is not None
-        rows.append(f"{lead}{(edit.material + ' ').ljust(width)}= {level_toml(edit.level)}{newline}")
+        rows.append(f"{lead}{(edit.material + ' ').ljust(width)}= {_row_value(edit)}{newline}")
     return "".join(rows)
+
+
+def _row_value(edit: LevelEdit) -> str:
+    assert edit.level is not None
+    return level_toml(edit.level, toml_string(edit.note) if edit.note else "")
 
 
 def _insert(source: TomlText, at: int, rows: str) -> _Splice:
@@ -225,4 +374,4 @@ def _revision(source: TomlText, revision: int) -> _Splice:
     return (0, 0, f"revision = {revision}{source.newline}")
 
 
-__all__ = ["edit_levels", "level_toml", "toml_string"]
+__all__ = ["edit_levels", "level_toml", "reordered", "row_value", "toml_string", "value_toml"]

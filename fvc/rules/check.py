@@ -13,6 +13,7 @@ from fvc.reading import Reading
 from fvc.rules.basis import EU, HOUSE, US, Basis
 from fvc.rules.case import Case, Outcome, case_of
 from fvc.rules.finding import LEVELS, Finding, NotChecked, Report
+from fvc.rules.gel import check_gel
 from fvc.rules.levels import check_house, check_use_levels
 from fvc.rules.limits import check_limits, check_oils
 from fvc.rules.making import check_charges, check_heat, check_oil_held
@@ -45,6 +46,7 @@ CHECKS = (
     Check("oil is held", check_oil_held),
     Check("heat", check_heat),
     Check("unlike charges", check_charges),
+    Check("salt in a polymer gel", check_gel),
     Check("house limits", check_house, (HOUSE,)),
 )
 

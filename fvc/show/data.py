@@ -19,6 +19,7 @@ from fvc.reading import Reading, Side
 
 if TYPE_CHECKING:
     from fvc.compare.bill import Bill
+    from fvc.rules.finding import Finding
     from fvc.saving import Saved
     from fvc.shelf import Offer
     from fvc.story import Level, Row, Story
@@ -250,17 +251,9 @@ def diff(result: Diff, *, saved: bool | None = None) -> Json:
 def bill_data(bill: Bill) -> Json:
     """What a change does to limits, labels and cost; empty or null where nothing differs."""
     return {
-        "limits": [
-            {
-                "kind": each.kind,
-                "level": each.finding.level,
-                "where": each.finding.where,
-                "rule": each.finding.rule,
-                "message": each.finding.message,
-                "source": each.finding.source,
-            }
-            for each in bill.limits
-        ],
+        "limits": [{"kind": each.kind} | _finding(each.finding) for each in bill.limits],
+        "cautions": None if bill.cautions is None else [_finding(f) for f in bill.cautions],
+        "eased": None if bill.eased is None else [_finding(f) for f in bill.eased],
         "labels": [
             {
                 "rules": each.rules,
@@ -284,6 +277,10 @@ def bill_data(bill: Bill) -> Json:
             "after_priced_per_kg": exact(bill.cost.after),
         },
     }
+
+
+def _finding(found: Finding) -> Json:
+    return {"level": found.level, "where": found.where, "rule": found.rule, "message": found.message, "source": found.source}
 
 
 def saved(result: Saved | None, name: str) -> Json:

@@ -153,6 +153,11 @@ def bill_rows(out: Screen, bill: Bill) -> int:
         words = f"limit crossed: {each.finding.message}" if each.kind == "crossed" else f"limit cleared; before, {each.finding.message}"
         out.say(words, 2, "bold" if each.kind == "crossed" else "")
         out.say(f"{each.finding.where}; {each.finding.rule}: {each.finding.source}", 4, STYLES["followed"])
+    for found in bill.cautions or ():
+        out.say(f"{found.level}: {found.message}", 2, "bold" if found.level != "note" else "")
+        out.say(f"{found.where}; {found.rule}: {found.source}", 4, STYLES["followed"])
+    for found in bill.eased or ():
+        out.say(f"no longer: {found.message}", 2)
     for label in bill.labels:
         law = f" ({label.rules})"
         more, fewer = label.names_gained, label.names_lost
@@ -180,7 +185,7 @@ def bill_rows(out: Screen, bill: Bill) -> int:
             whole = f"; {', '.join(whole_of)} is the whole" if whole_of else ""
             priced = f"the lines that have a price come to {first} before and {second} after {cost.currency}".rstrip()
             out.say(f"raw materials per kg: not known, since lines have no price; {priced}{whole}", 2)
-    return len(bill.limits) + len(bill.labels) + (bill.cost is not None)
+    return len(bill.limits) + len(bill.cautions or ()) + len(bill.eased or ()) + len(bill.labels) + (bill.cost is not None)
 
 
 def _bounds(share: Share | None) -> tuple[object, ...]:

@@ -1,0 +1,502 @@
+"""What is tried and kept: variant, ladder, knockout. A variant asks a question; what became of it stays on record."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import Annotated, Any
+
+import typer
+
+from fvc.adoption import adopt, adoption
+from fvc.amounts import ZERO
+from fvc.archive import Archive
+from fvc.carrying import Carried, carry
+from fvc.change.ladder import Rung, knockouts, levels_from_text, number_of, split_sheet
+from fvc.change.ladder import ladder as rungs_of
+from fvc.change.levels import LevelEdit, typed_level
+from fvc.change.swap import hold_from_text
+from fvc.cli.parsing import AsJson, BatchSize, Density, batch_of, confirmed, interactive, open_archive, print_json, screen, warn, with_bill
+from fvc.cli.proposal import Draft, draft_of, lock_folder, rounded_notes, say, show_saved
+from fvc.compare.diff import diff as compare
+from fvc.compare.merge import FIRST, SECOND, Answer
+from fvc.errors import EXIT_DONE, Fault, Refusal
+from fvc.files.writer import replace, replaced, writing
+from fvc.formula import Level
+from fvc.formulary import plan_path
+from fvc.names import nearest, printable
+from fvc.saving import ready_to_save
+from fvc.saving import revise as save_revision
+from fvc.variants import (
+    Start,
+    check_free,
+    known_formula,
+    one_variant,
+    read_variant,
+    set_aside_text,
+    start_from,
+    variant_text,
+    variants_of,
+)
+
+WORDS = ("list", "show", "compare", "new", "adopt", "set-aside", "carry")
+
+
+def variant(
+    words: Annotated[
+        list[str] | None,
+        typer.Argument(
+            metavar="[list|show|compare|new|adopt|set-aside|carry] [NAME] [VARIANT ...]",
+            help="What to do, the formula (new: or any revision of it), and the variant; compare: none for all. Alone: list.",
+            show_default=False,
+        ),
+    ] = None,
+    question: Annotated[str, typer.Option("--question", metavar="TEXT", help="new: what it asks.")] = "",
+    expect: Annotated[str, typer.Option("--expect", metavar="TEXT", help="new: what you expect of it.")] = "",
+    reason: Annotated[str, typer.Option("--reason", metavar="TEXT", help="adopt, set-aside: why, in a few words.")] = "",
+    answer: Annotated[
+        list[str] | None,
+        typer.Option("--answer", metavar="LINE=SIDE", help="carry: LINE=parent, LINE=variant or LINE=2.5, for each open question."),
+    ] = None,
+    save: Annotated[bool, typer.Option("--save", help="adopt, carry: do it without asking.")] = False,
+    as_json: AsJson = False,
+) -> int:
+    """Variants of a formula: keep one with its question, see what differs, adopt it, set it aside, or bring it along."""
+    what, *rest = words or ["list"]
+    if what not in WORDS:
+        near = nearest(what, WORDS, 1)
+        raise Refusal(
+            f'"{printable(what)}" is not one of {", ".join(WORDS)}',
+            next=f"fvc variant {near[0] if near else 'list'} {printable(' '.join(rest))}".rstrip(),
+        )
+    _options_fit(what, {"--question": question, "--expect": expect, "--reason": reason, "--answer": answer, "--save": save})
+    archive = open_archive()
+    if what == "list":
+        _count(what, rest, 0, 1)
+        return show_list(archive, rest[0] if rest else "", as_json)
+    if what == "compare":
+        _count(what, rest, 1, 60)
+        return show_compare(archive, rest[0], rest[1:], as_json)
+    _count(what, rest, 2, 2)
+    name, id = rest
+    if what == "show":
+        return show_one(archive, name, id, as_json)
+    if what == "new":
+        draft = draft_of(archive, name)
+        if not question.strip() and interactive() and not as_json:
+            question = input("what does it ask? ")
+        return keep_as_variant(draft, (), id, question, expect, as_json=as_json, start=start_from(archive, name))
+    if what == "adopt":
+        return do_adopt(archive, name, id, reason, save, as_json)
+    if what == "set-aside":
+        return do_set_aside(archive, name, id, reason, as_json)
+    return do_carry(archive, name, id, answer or (), save, as_json)
+
+
+_GOES_WITH = {
+    "--question": ("new",), "--expect": ("new",), "--reason": ("adopt", "set-aside"), "--answer": ("carry",), "--save": ("adopt", "carry"),
+}  # fmt: skip
+
+
+def _options_fit(what: str, given: Mapping[str, object]) -> None:
+    for option, value in given.items():
+        if value and what not in _GOES_WITH[option]:
+            raise Refusal(f"{option} does not go with {what}", next=f"it goes with {' and '.join(_GOES_WITH[option])}")
+
+
+_USAGE = {
+    "list": "fvc variant list [NAME]", "show": "fvc variant show NAME VARIANT", "compare": "fvc variant compare NAME [VARIANT ...]",
+    "new": 'fvc variant new NAME VARIANT --question "…"', "adopt": "fvc variant adopt NAME VARIANT",
+    "set-aside": 'fvc variant set-aside NAME VARIANT --reason "…"', "carry": "fvc variant carry NAME VARIANT",
+}  # fmt: skip
+
+
+def _count(what: str, rest: Sequence[str], least: int, most: int) -> None:
+    if not least <= len(rest) <= most:
+        raise Refusal(f"{what} takes {'a formula and a variant' if least == 2 else 'a formula'}", next=_USAGE[what])
+
+
+# --- looking ---
+
+
+def show_list(archive: Archive, name: str, as_json: bool) -> int:
+    """Print the variants of one formula, or of all."""
+    if name:
+        known_formula(archive, name)
+    found = [v for n in ([name] if name else archive.now.formulas()) for v in variants_of(archive, n)]
+    if as_json:
+        from fvc.show import tries_data
+
+        print_json(tries_data.listing(found))
+    else:
+        from fvc.show import tries
+
+        tries.listing(screen(), found, name)
+    return EXIT_DONE
+
+
+def show_one(archive: Archive, name: str, id: str, as_json: bool) -> int:
+    """Print one variant: its question, what differs from its parent, what was tried."""
+    found = one_variant(archive, name, id)
+    reading, parent = found.reading, found.parent
+    result = None
+    if reading is not None and parent is not None:
+        result = with_bill(archive, compare(parent, reading, batch_of(reading, "", "")[0]), parent, reading, cautions=True)
+    if as_json:
+        from fvc.show import tries_data
+
+        print_json(tries_data.one(found, result))
+    else:
+        from fvc.show import tries
+
+        tries.one(screen(), found, result)
+    if reading is not None:
+        warn(reading.warnings)
+    warn([Fault(found.problem, file=found.reference.path)] if found.problem else [])
+    return EXIT_DONE
+
+
+def show_compare(archive: Archive, name: str, ids: Sequence[str], as_json: bool) -> int:
+    """Print variants side by side with what they depart from."""
+    import datetime
+
+    from fvc.cli.parsing import basis_of
+    from fvc.sidebyside import side_by_side
+
+    known_formula(archive, name)
+    result = side_by_side(archive, name, ids, basis_of(archive), datetime.date.today())
+    if as_json:
+        from fvc.show import tries_data
+
+        print_json(tries_data.compared(result))
+    else:
+        from fvc.show import tries
+
+        tries.compared(screen(), result)
+    warn(Fault(v.problem, file=v.reference.path) for v in result.left)
+    return EXIT_DONE
+
+
+# --- keeping ---
+
+
+def keep_as_variant(
+    draft: Draft,
+    edits: Sequence[LevelEdit],
+    id: str,
+    question: str,
+    expect: str = "",
+    *,
+    lead: Sequence[str] = (),
+    notes: Sequence[str] = (),
+    as_json: bool = False,
+    start: Start | None = None,
+) -> int:
+    """Write a new variant and show what differs from what it departs from."""
+    archive, name = draft.archive, draft.reference.name
+    check_free(archive, name, [id])
+    start = start or start_from(archive, draft.reference.text)
+    data = variant_text(start, question, expect, edits)
+    after = read_variant(archive, name, id, data)
+    path = plan_path(name, id)
+    with writing(lock_folder(archive)):
+        replace(archive.root / path, data, None, path)
+    result = with_bill(archive, compare(draft.before, after, batch_of(after, "", "")[0]), draft.before, after, cautions=True)
+    if as_json:
+        from fvc.show import data as as_data
+
+        print_json(as_data.diff(result, saved=True) | {"variant": id, "parent": start.parent})
+        return EXIT_DONE
+    if edits:
+        from fvc.show import differences
+
+        for sentence in lead:
+            say(sentence)
+        differences.diff(screen(), result)
+        for sentence in [*rounded_notes(edits), *(f"look at: {n}" for n in notes)]:
+            say(sentence)
+    say(f"Kept as {name}/{id}, which departs from {start.parent}: {path}.")
+    if not edits:
+        say(f"Change it:  fvc set {name}/{id} MATERIAL=LEVEL --save,  or  fvc swap {name}/{id} OLD NEW --save")
+    say(f"Save it:  fvc revise {name}/{id} --reason TEXT")
+    return EXIT_DONE
+
+
+def do_adopt(archive: Archive, name: str, id: str, reason: str, save: bool, as_json: bool) -> int:
+    """Show what adopting would change, and do it when told."""
+    found = adoption(archive, name, id, reason)
+    before = draft_of(archive, name).before
+    result = with_bill(archive, compare(before, found.after, batch_of(found.after, "", "")[0]), before, found.after, cautions=True)
+    write = save or bool(reason.strip())
+    if not as_json:
+        from fvc.show import differences
+
+        differences.diff(screen(), result, proposed=True)
+        say(f"Reason of the revision: {found.reason}")
+        if not write and interactive():
+            write = confirmed(f"adopt {id} as the next revision of {name}?")
+    saved = None
+    if write:
+        ready_to_save(archive)
+        with writing(lock_folder(archive)):
+            saved = adopt(archive, found)
+    if as_json:
+        from fvc.show import data
+
+        print_json(data.diff(result, saved=saved is not None) | {"reason": found.reason, "revision": saved.revision if saved else None})
+    elif saved is not None:
+        show_saved(saved, name)
+    else:
+        say("Nothing was written. Add --save, or --reason TEXT with a word of your own, to adopt it.")
+    return EXIT_DONE
+
+
+def do_set_aside(archive: Archive, name: str, id: str, reason: str, as_json: bool) -> int:
+    """Set a variant aside with its reason; its record stays."""
+    found = one_variant(archive, name, id)
+    if not reason.strip() and interactive() and not as_json:
+        reason = input("why? ")
+    path = found.reference.path
+    old = archive.now.source.read(path)
+    assert old is not None
+    new = set_aside_text(found, old, reason)
+    ready_to_save(archive)
+    with writing(lock_folder(archive)), replaced(archive.root / path, new, old, path, archive.repository.git_dir):
+        saved = save_revision(Archive.open(archive.root), found.reference, f"set aside: {reason}", locked=True)
+    if as_json:
+        from fvc.show import data
+
+        print_json(data.saved(saved, found.reference.plan_name))
+    else:
+        say(f"{name}/{id} is set aside: {' '.join(reason.split())}. Its record stays.")
+        show_saved(saved, found.reference.plan_name)
+    return EXIT_DONE
+
+
+def do_carry(archive: Archive, name: str, id: str, given: Sequence[str], save: bool, as_json: bool) -> int:
+    """Bring a variant along to what its formula has become; open questions are shown line by line."""
+    known_formula(archive, name)
+    found = carry(archive, name, id, {})
+    if found is None:
+        if as_json:
+            print_json({"schema": 1, "variant": id, "moved": False, "saved": False, "questions": [], "decisions": []})
+        else:
+            say(f"{name}/{id} departs from {name} as last saved; there is nothing to bring along.")
+        return EXIT_DONE
+    found = _answered(archive, name, id, found, given)
+    from fvc.show.tries import short
+
+    open_ones = list(found.merge.questions)
+    if open_ones and interactive() and not as_json:
+        from fvc.show import tries
+
+        tries.carried(screen(), found)
+        answers = list(given)
+        for question in open_ones:
+            said = input(f"{short(question)}: parent, variant or a level? ").strip()
+            if said:
+                answers.append(f"{short(question)}={said}")
+        found = _answered(archive, name, id, found, answers)
+        open_ones = list(found.merge.questions)
+    result = None
+    if found.after is not None and found.variant.reading is not None:
+        before = found.variant.reading
+        result = with_bill(archive, compare(before, found.after, batch_of(found.after, "", "")[0]), before, found.after, cautions=True)
+    write = save and not open_ones
+    if not as_json:
+        from fvc.show import differences, tries
+
+        tries.carried(screen(), found)
+        if result is not None:
+            differences.diff(screen(), result, proposed=True)
+            if not write and interactive():
+                write = confirmed("write this into the variant?")
+    if write:
+        path = found.variant.reference.path
+        with writing(lock_folder(archive)):
+            replace(archive.root / path, found.text, found.old, path)
+    if as_json:
+        from fvc.show import tries_data
+
+        print_json(tries_data.carried(found, result, write))
+    if open_ones:
+        example = " ".join(f'--answer "{short(q)}=variant"' for q in open_ones)
+        raise Refusal(
+            f"{len(open_ones)} question{'s are' if len(open_ones) > 1 else ' is'} open, and nothing was written",
+            next=f"answer with parent, variant or a level:  fvc variant carry {name} {id} {example} --save",
+        )
+    if not as_json:
+        if write:
+            say(
+                f"Written to {found.variant.reference.path}, which now departs from {found.parent}. Save it:  fvc revise {name}/{id} --reason TEXT"
+            )
+        else:
+            say("Nothing was written. Add --save to write it.")
+    return EXIT_DONE
+
+
+def _answered(archive: Archive, name: str, id: str, found: Carried, given: Sequence[str]) -> Carried:
+    """The merge with answers: `propanediol=parent`, `=variant`, `=2.5`; `A:water=90` for a line without a question. Refusal for an odd one."""
+    from fvc.show.tries import short
+
+    answers: dict[str, Answer] = {}
+    for text in given:
+        what, equals, value = (part.strip() for part in text.partition("="))
+        fits = [q.about for q in found.merge.questions if what in (short(q), q.about)]
+        phase, colon, material = what.rpartition(":")
+        lines = [
+            f"phase.{n.phase}.percent.{n.material}" for n in found.merge.lines if n.material == material and (not colon or n.phase == phase)
+        ]
+        about = list(dict.fromkeys(fits or lines))
+        if not equals or len(about) != 1:
+            known = ", ".join(short(q) for q in found.merge.questions)
+            why = "names several lines" if len(about) > 1 else "answers no question"
+            raise Refusal(
+                f'--answer "{printable(text)}" {why}', next=f"open questions: {known}; write  LINE=parent, LINE=variant or LINE=2.5"
+            )
+        answers[about[0]] = _side(value, text)
+    again = carry(archive, name, id, answers) if answers else found
+    assert again is not None
+    return again
+
+
+def _side(value: str, text: str) -> Answer:
+    if value in ("parent", "variant"):
+        return FIRST if value == "parent" else SECOND
+    try:
+        level: Level = typed_level(value)
+        return level
+    except ValueError as error:
+        raise Refusal(f'--answer "{printable(text)}": {error}', next="write  LINE=parent, LINE=variant or LINE=2.5") from None
+
+
+# --- several in one go ---
+
+Prefix = Annotated[str, typer.Option("--as", metavar="PREFIX", help="What the ids of the variants begin with.")]
+KeepThem = Annotated[bool, typer.Option("--save", help="Keep them all as variants without asking.")]
+Question = Annotated[str, typer.Option("--question", metavar="TEXT", help="What they ask; else a plain question each.")]
+Overage = Annotated[
+    str, typer.Option("--overage", metavar="PERCENT", help="Make so much more of the base, against what stays behind on splitting.")
+]
+
+
+def ladder(
+    name: Annotated[str, typer.Argument(metavar="NAME", help="A formula, or a saved revision of it.")],
+    material: Annotated[str, typer.Argument(metavar="MATERIAL", help="The line to vary, or PHASE:MATERIAL.")],
+    levels: Annotated[list[str], typer.Argument(metavar="PERCENT ...", help="Its levels: 0.2 0.3 0.4.")],
+    hold: Annotated[
+        list[str] | None,
+        typer.Option("--hold", metavar="RATIO", help='Hold a line by a ratio in all of them: "polysorbate-20 = 4 x all essential oil".'),
+    ] = None,
+    prefix: Prefix = "",
+    question: Question = "",
+    overage: Overage = "",
+    save: KeepThem = False,
+    batch: BatchSize = "",
+    density: Density = "",
+    as_json: AsJson = False,
+) -> int:
+    """A series of variants that differ in one level, the balance following, with one sheet: a common base, and what each beaker gets."""
+    draft = draft_of(open_archive(), name)
+    _check_sound(draft)
+    typed = levels_from_text(levels)
+    holds = [hold_from_text(h) for h in hold or ()]
+    found = rungs_of(draft.before, material, typed, draft.materials([material.rpartition(":")[2]]), holds=holds, prefix=prefix)
+    listed = ", ".join(t.text for t in typed)
+    asked = question or f"{material.rpartition(':')[2]} at {listed} %: which?"
+    return _series(draft, found, lambda _: asked, overage, save, batch, density, as_json)
+
+
+def knockout(
+    name: Annotated[str, typer.Argument(metavar="NAME", help="A formula, or a saved revision of it.")],
+    materials: Annotated[
+        list[str] | None,
+        typer.Argument(
+            metavar="[MATERIAL ...]", help="What to leave out, one variant each; else everything but the balance.", show_default=False
+        ),
+    ] = None,
+    function: Annotated[str, typer.Option("--function", metavar="WORD", help="Leave out every line of a function, one variant each.")] = "",
+    prefix: Prefix = "without",
+    question: Question = "",
+    overage: Overage = "",
+    save: KeepThem = False,
+    batch: BatchSize = "",
+    density: Density = "",
+    as_json: AsJson = False,
+) -> int:
+    """A series of variants that each lack one ingredient, the balance following: what does each one do? With one sheet for all."""
+    draft = draft_of(open_archive(), name)
+    _check_sound(draft)
+    found = knockouts(draft.before, materials or (), draft.materials(()), function=function, prefix=prefix)
+
+    def asked(rung: Rung) -> str:
+        return question or f"What does {rung.words.removeprefix('without ')} do in {draft.before.plan.title}?"
+
+    return _series(draft, found, asked, overage, save, batch, density, as_json)
+
+
+def _check_sound(draft: Draft) -> None:
+    if not draft.before.sound:
+        raise Refusal(draft.before.faults)
+
+
+def _series(
+    draft: Draft,
+    rungs: Sequence[Rung],
+    asked: Callable[[Rung], str],
+    overage: str,
+    save: bool,
+    batch: str,
+    density: str,
+    as_json: bool,
+) -> int:
+    """Show a series of variants with their one sheet, and keep them when told."""
+    archive, name = draft.archive, draft.reference.name
+    check_free(archive, name, [r.id for r in rungs])
+    settings = archive.now.settings()
+    grams, text = batch_of(draft.before, batch, density)
+    if grams is None:
+        raise Refusal(f'the batch of the plan, "{text}", needs a density', next="add --density 1.01, or --batch 100g")
+    more = number_of(overage, "the overage", "--overage 3%") if overage else ZERO
+    sheet = split_sheet(rungs, grams, settings.scales, settings.small_below, more)
+    if not as_json:
+        from fvc.show import tries
+
+        tries.series(screen(), draft.before, sheet, more)
+        if not save and interactive():
+            save = confirmed(f"keep these {len(rungs)} as variants of {name}?")
+    if save:
+        _keep_all(draft, rungs, asked)
+    if as_json:
+        from fvc.show import tries_data
+
+        print_json(tries_data.series(draft.before, sheet, save))
+    elif save:
+        say(
+            f"Kept as variants of {name}: {', '.join(r.id for r in rungs)}. Compare them:  fvc variant compare {name} {' '.join(r.id for r in rungs[:3])}"
+        )
+    else:
+        say("Nothing was written. Add --save to keep them as variants.")
+    warn(draft.before.warnings)
+    return EXIT_DONE
+
+
+def _keep_all(draft: Draft, rungs: Sequence[Rung], asked: Callable[[Rung], str]) -> None:
+    """Write all the variants, or none of them."""
+    archive, name = draft.archive, draft.reference.name
+    start = start_from(archive, draft.reference.text)
+    texts: dict[str, bytes] = {}
+    for rung in rungs:
+        title: dict[Any, object] = {("title",): f"{draft.before.plan.title} (not for use: {rung.not_for_use})"} if rung.not_for_use else {}
+        texts[rung.id] = variant_text(start, asked(rung), "", rung.edits, title)
+        read_variant(archive, name, rung.id, texts[rung.id])
+    written: list[str] = []
+    with writing(lock_folder(archive)):
+        try:
+            for id, data in texts.items():
+                path = plan_path(name, id)
+                replace(archive.root / path, data, None, path)
+                written.append(path)
+        except BaseException:
+            for path in written:
+                (archive.root / path).unlink(missing_ok=True)
+            raise

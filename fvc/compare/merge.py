@@ -1,0 +1,474 @@
+"""The three-way merge of plans: what two sides made of the plan they share, line by line, as a list of decisions.
+
+Lines are paired as in a difference, by phase and material, then by material alone; a material that stands in
+several lines and moved between them is paired by phase alone, so that no two lines can meet in one place.
+What is merged is a value: the level of a line, its phase, its note, or a text of the plan by its dotted path.
+
+  case                                                                        taken
+   1  the same everywhere                                                     base
+   2  changed by one side                                                     that side
+   3  changed by both alike                                                   both
+   4  changed by both differently                                             question
+   5  removed by one, untouched by the other                                  that side
+   6  removed by both                                                         both
+   7  removed by one, changed by the other                                    question
+   8  added by one                                                            that side
+   9  added by both alike                                                     both
+  10  added by both differently; another phase differs too                    question
+  11  no plan that both come from, and only one side has it                   question
+  12  moved by both to different phases, the level alike                      question about the phase
+  13  moved by one, its level changed by the other                            question
+  14  order of shared lines or phases changed by one, or by each elsewhere    that side; both
+  15  order changed by both alike                                             both
+  16  order changed by both differently, or the same addition placed apart    question
+  17  a line or phase of one side alone                                       stands behind its predecessor there
+  18  two such at one place                                                   stand by their names
+  19  both sides close and what comes of them does not                        question about the total
+
+13 is a question since nobody has weighed that line: with 4, 10 and 12 it sees to it that no line comes out (phase, material
+and level together) that neither side has. Where an answer gives the level, the phase is merged by itself. Without a plan that
+both come from, whatever differs is a question: 10, 11 or 16. Until it is answered, a line or text that only one side has stays,
+the lower level stays, or what comes first by the alphabet, whichever side is called first. A total is never made right here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, NamedTuple, TypeVar
+
+from fvc.amounts import ZERO, shown
+from fvc.errors import Fault, Refusal
+from fvc.formula import OPEN, Closure, Level, Line, Plan, close
+from fvc.names import suggestion
+from fvc.record import plain_text
+
+FIRST, SECOND = "first", "second"
+BASE, BOTH, ANSWER, QUESTION = "base", "both", "answer", ""  # the other things that `taken` may say
+ORDER, TOTAL = "order", "total"
+
+# Fields that say where a plan stands in its history; whoever writes the merged plan writes them.
+_BOOKKEEPING = frozenset({("format",), ("revision",), ("variant",)})
+
+Answer = str | Level
+"""FIRST or SECOND takes that side; a Level is the level of a line."""
+
+T = TypeVar("T")
+U = TypeVar("U")
+Three = tuple[T | None, T | None, T | None]  # what the shared plan, the first and the second side have; None where it is missing
+
+
+class Sided(NamedTuple):
+    """A plan, and what its side is called in words: `face-toner.12`, `lighter-scent`, a person's name."""
+
+    name: str
+    plan: Plan
+
+
+class Decision(NamedTuple):
+    """One thing that was decided or must be.
+
+    case: number in the table above. about: dotted path (`phase.A.percent.water`, the same with `.note` or `.phase`,
+    `title`, `phase.A.heat`), `order` or `total`; a line that moved goes by its path in the shared plan.
+    base, first, second: what each has, None where it is missing.
+    taken: `base`, FIRST, SECOND, `both`, `answer`, or nothing for an open question.
+    why: of the total, by how much and which way it is off.
+    """
+
+    case: int
+    about: str
+    base: str | None
+    first: str | None
+    second: str | None
+    taken: str
+    why: str = ""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Merge:
+    """What comes of two sides.
+
+    shared: False when there is no plan that both come from.
+    decisions: on lines in the order of the shared plan, then added ones; on texts; on the order; on the total.
+    lines, phases: in the order of the merged plan. texts: every value of the merged record by its path but the levels
+    and what the caller writes (format, revision, variant). closure: of the lines as they stand, open questions included.
+    """
+
+    first_name: str
+    second_name: str
+    shared: bool
+    decisions: tuple[Decision, ...]
+    lines: tuple[Line, ...]
+    phases: tuple[str, ...]
+    texts: Mapping[tuple[str, ...], object]
+    closure: Closure
+
+    @property
+    def questions(self) -> tuple[Decision, ...]:
+        """What nobody decided yet."""
+        return tuple(d for d in self.decisions if d.taken == QUESTION)
+
+    @property
+    def settled(self) -> bool:
+        """True when nothing is left to ask."""
+        return not self.questions
+
+    @property
+    def changes(self) -> tuple[Decision, ...]:
+        """The decisions on what is not the same everywhere."""
+        return tuple(d for d in self.decisions if d.case != 1 or d.taken == ANSWER)
+
+
+def merge(
+    base: Plan | None, first: Sided, second: Sided, functions: Mapping[str, Sequence[str]], answers: Mapping[str, Answer] = {}
+) -> Merge:
+    """Merge what two sides made of `base`; None where no plan is known that both come from.
+
+    functions: of each material by id, as for `close`. answers: by `about`; a level may be given for any line, also one
+    that is no question, by its path on any side. Refused: an answer about nothing here, and one that does not fit.
+    """
+    plans: Three[Plan] = (base, first.plan, second.plan)
+    trios = _trios(base.lines if base else (), first.plan.lines, second.plan.lines)
+    names = {line.path: _about(trio) for trio in trios for line in trio if line}
+    desk = _Desk(base is not None, {names.get(about, about): answer for about, answer in answers.items()})
+    chosen = {(line.phase, line.material): line for trio in trios if (line := _line(desk, trio))}
+    texts = {
+        path: value
+        for path, values in _leaves(_each(plans, lambda plan: plan.record))
+        if (value := desk.decide(_dotted(path), values, plain_text, lambda v: (plain_text(v), type(v).__name__))) is not None
+    }
+    order = _order(desk, plans, chosen, {path[1] for path in texts if path[0] == "phase" and len(path) > 2})
+    lines = tuple(chosen[phase, material] for phase, materials in order.items() for material in materials)
+    closures = _each(plans, lambda plan: close(plan, functions))
+    merged = close(replace(first.plan, lines=lines), functions)
+    if merged.faults and all(side and side.closed for side in closures[1:]):  # 19
+        totals = _each(closures, lambda side: shown(side.total, side.decimals))
+        desk.decisions.append(Decision(19, TOTAL, *totals, QUESTION, "; ".join(fault.message for fault in merged.faults)))
+    desk.check(first.name, second.name)
+    return Merge(
+        first_name=first.name,
+        second_name=second.name,
+        shared=base is not None,
+        decisions=tuple(desk.decisions),
+        lines=lines,
+        phases=tuple(order),
+        texts=texts,
+        closure=merged,
+    )
+
+
+def words(decision: Decision, merge: Merge) -> str:
+    """A decision for a person: `propanediol: 3.00 in the parent they share, 3.20 in face-toner.12, 2.50 in lighter-scent`."""
+    if decision.about == TOTAL:
+        others = any(d.about != TOTAL for d in merge.questions)
+        return f"total{', other questions still open' if others else ''}: {decision.why}"
+    parts = decision.about.split(".")
+    subject = decision.about
+    if parts[0] == "phase" and parts[2:3] == ["percent"]:
+        subject = parts[3]
+        if len({d.about for d in merge.decisions if d.about.split(".")[2:] == ["percent", subject]}) > 1:
+            subject += f" in {parts[1]}"
+        subject = " of ".join([*parts[4:], subject])
+    sides = [(decision.first, merge.first_name), (decision.second, merge.second_name)]
+    if merge.shared:
+        sides.insert(0, (decision.base, "the parent they share"))
+    return f"{subject}: " + ", ".join(f"not in {name}" if text is None else f"{' '.join(text.split())} in {name}" for text, name in sides)
+
+
+def partners(before: Sequence[Line], after: Sequence[Line]) -> dict[int, int]:
+    """Index in `after` -> index in `before`: by phase and material, then by material alone among what is left."""
+    partner: dict[int, int] = {}
+    for key in (lambda line: (line.phase, line.material), lambda line: line.material):  # type: Callable[[Line], object]
+        taken = set(partner.values())
+        left: dict[object, list[int]] = {}
+        for i, line in enumerate(before):
+            if i not in taken:
+                left.setdefault(key(line), []).append(i)
+        for j, line in enumerate(after):
+            if j not in partner and left.get(key(line)):
+                partner[j] = left[key(line)].pop(0)
+    return partner
+
+
+def _trios(base: Sequence[Line], first: Sequence[Line], second: Sequence[Line]) -> list[Three[Line]]:
+    """Every line with its partners, those of the shared plan in their order, then what was added."""
+    to_base = [partners(base, side) for side in (first, second)]
+    of_base = [{i: side[j] for j, i in pairs.items()} for side, pairs in zip((first, second), to_base, strict=True)]
+    trios: list[Three[Line]] = [(line, of_base[0].get(i), of_base[1].get(i)) for i, line in enumerate(base)]
+    new = [[line for j, line in enumerate(side) if j not in pairs] for side, pairs in zip((first, second), to_base, strict=True)]
+    alike = partners(*new)
+    trios += [(None, new[0][alike[j]] if j in alike else None, line) for j, line in enumerate(new[1])]
+    trios += [(None, line, None) for i, line in enumerate(new[0]) if i not in alike.values()]
+
+    by_material: dict[str, list[Three[Line]]] = {}
+    for trio in trios:
+        by_material.setdefault(next(line.material for line in trio if line), []).append(trio)
+    out: list[Three[Line]] = []
+    for material, found in by_material.items():
+        if len(found) > 1 and any(len({line.phase for line in trio if line}) > 1 for trio in found):
+            sides = [{line.phase: line for line in side if line.material == material} for side in (base, first, second)]
+            found = [(sides[0].get(p), sides[1].get(p), sides[2].get(p)) for p in dict.fromkeys(p for side in sides for p in side)]
+        out += found
+    place = {line.path: i for i, line in enumerate(base)}
+    return sorted(out, key=lambda trio: (place[trio[0].path] if trio[0] else len(base), _about(trio)))
+
+
+def _each(values: Three[T], make: Callable[[T], U]) -> Three[U]:
+    """The same of each that is there."""
+    base, first, second = values
+    return None if base is None else make(base), None if first is None else make(first), None if second is None else make(second)
+
+
+def _about(trio: Three[Line]) -> str:
+    """What a line is called: its path in the shared plan; of an added one its path, of two the first by the alphabet."""
+    return trio[0].path if trio[0] else min(line.path for line in trio if line)
+
+
+def _case(values: Three[Any], shared: bool) -> tuple[int, str]:
+    """The case of a value, 1 to 11, and what is taken."""
+
+    def same(a: object, b: object) -> bool:
+        return type(a) is type(b) and a == b  # true is not 1
+
+    base, first, second = values
+    if same(first, second):
+        if first is None:
+            return 6, BOTH
+        return (9, BOTH) if base is None else (1, BASE) if same(base, first) else (3, BOTH)
+    if base is None:
+        if first is not None and second is not None:
+            return 10, QUESTION
+        return (8, SECOND if first is None else FIRST) if shared else (11, QUESTION)
+    if same(base, first) or same(base, second):
+        side, value = (SECOND, second) if same(base, first) else (FIRST, first)
+        return 5 if value is None else 2, side
+    return 7 if first is None or second is None else 4, QUESTION
+
+
+class _Desk:
+    """Where decisions are made and noted, with the answers that are there.
+
+    can_level: what takes a level as its answer.
+    """
+
+    def __init__(self, shared: bool, answers: Mapping[str, Answer]) -> None:
+        self.shared, self.answers = shared, answers
+        self.decisions: list[Decision] = []
+        self.can_level: set[str] = set()
+
+    def level(self, about: str) -> Level | None:
+        """The level that an answer gives to a line, if any."""
+        self.can_level.add(about)
+        answer = self.answers.get(about)
+        return answer if isinstance(answer, Level) else None
+
+    def decide(
+        self,
+        about: str,
+        values: Three[T],
+        text: Callable[[T], str],
+        key: Callable[[T], Any],
+        *,
+        given: T | None = None,
+        instead: Mapping[int, int] | None = None,
+    ) -> T | None:
+        """Note what is decided on a value, and give it.
+
+        key: of two values the lesser stands while the question is open. given: what an answer made of it.
+        instead: the number to note for a case that has one of its own here.
+        """
+        case, taken = _case(values, self.shared)
+        answer = self.answers.get(about)
+        _, first, second = values
+        value: T | None
+        if given is not None:
+            taken, value = ANSWER, given
+        elif answer in (FIRST, SECOND):
+            taken, value = ANSWER, first if answer == FIRST else second
+        elif taken == QUESTION:
+            value = min((v for v in (first, second) if v is not None), key=key)
+        else:
+            value = second if taken == SECOND else first
+        self.decisions.append(Decision((instead or {}).get(case, case), about, *_each(values, text), taken))
+        return value
+
+    def check(self, first_name: str, second_name: str) -> None:
+        """Refuse the answers that are about nothing here, or do not fit."""
+        known = {d.about for d in self.decisions}
+        faults = []
+        for about, answer in self.answers.items():
+            sides = f"answer with {first_name} or with {second_name}"
+            if about == TOTAL:
+                faults.append(Fault("the total cannot be taken from one side", path=about, next="give lines a level until they total 100"))
+            elif about not in known:
+                faults.append(
+                    Fault(f'nothing to decide is called "{about}"', next=suggestion(about, known, "look at the list of questions"))
+                )
+            elif isinstance(answer, Level):
+                if about not in self.can_level:
+                    faults.append(Fault("only a line that is still there takes a level", path=about, next=sides))
+            elif answer not in (FIRST, SECOND):
+                faults.append(Fault(f'"{answer}" is neither of the two sides', path=about, next=sides))
+        if faults:
+            raise Refusal(faults)
+
+
+def _level_text(level: Level) -> str:
+    return f"{level.text}, expected {level.number.text}" if level.kind == OPEN and level.number else level.text
+
+
+def _level_key(level: Level) -> Any:
+    typed = level.number
+    return (typed is None, typed.value if typed else ZERO, typed.text if typed else "", level.text)
+
+
+def _line(desk: _Desk, trio: Three[Line]) -> Line | None:
+    """What comes of a line; None when it is gone."""
+    base, first, second = trio
+    about = _about(trio)
+    moved = len({line.phase for line in trio if line}) > 1
+
+    def whole(line: Line) -> str:
+        where = f" in {line.phase}" if moved else ""
+        noted = len({each.note for each in trio if each}) > 1
+        return _level_text(line.level) + where + (f', note "{line.note}"' if noted and line.note else "")
+
+    if first is None or second is None:  # 5, 6, 7, 8, 11
+        there = first or second
+        given = desk.level(about) if there else None
+        return desk.decide(about, trio, whole, _line_key, given=there._replace(level=given) if there and given else None)
+
+    given = desk.level(about)
+    if first.phase != second.phase and first.level != second.level and not given:  # a move and its level go together
+        pairs: Three[tuple[str, Level]] = (base and (base.phase, base.level), (first.phase, first.level), (second.phase, second.level))
+        crossed = base and (base.phase in (first.phase, second.phase)) and (base.level in (first.level, second.level))
+        pair = desk.decide(
+            about,
+            pairs,
+            lambda p: f"{_level_text(p[1])} in {p[0]}",
+            lambda p: (_level_key(p[1]), p[0]),
+            instead={4: 13} if crossed else None,
+        )
+        assert pair is not None
+        phase, level = pair
+    else:
+        levels = (base and base.level, first.level, second.level)
+        level = desk.decide(about, levels, _level_text, _level_key, given=given) or first.level
+        phase = first.phase
+        if moved:
+            phases = (base and base.phase, first.phase, second.phase)
+            phase = desk.decide(f"{about}.phase", phases, str, str, instead={4: 12}) or phase
+    note = None
+    if any(line and line.note for line in trio):
+        note = desk.decide(f"{about}.note", ((base and base.note) or None, first.note or None, second.note or None), str, str)
+    return Line(phase, first.material, level, note or "")
+
+
+def _line_key(line: Line) -> Any:
+    return _level_key(line.level)
+
+
+def _leaves(records: Three[Mapping[str, Any]], above: tuple[str, ...] = ()) -> list[tuple[tuple[str, ...], Three[object]]]:
+    """Every value of three records by its path, without levels and bookkeeping; what is a table on one side alone is one value."""
+    base, first, second = (record or {} for record in records)
+    out: list[tuple[tuple[str, ...], Three[object]]] = []
+    for key in [*base, *sorted((first.keys() | second.keys()) - base.keys())]:
+        path = (*above, key)
+        if path in _BOOKKEEPING or (path[0] == "phase" and path[2:] == ("percent",)):
+            continue
+        values = (base.get(key), first.get(key), second.get(key))
+        if all(value is None or isinstance(value, dict) for value in values):
+            out += _leaves(values, path)
+        else:
+            out.append((path, values))
+    return out
+
+
+def _dotted(path: Sequence[str]) -> str:
+    """A path as text; in quotes where it would read like another one, or like `order` and `total`."""
+    text = ".".join(f'"{key}"' if "." in key else key for key in path)
+    return f'"{text}"' if text in (ORDER, TOTAL) else text
+
+
+class _Row(NamedTuple):
+    """One thing that has an order: the phases, or the lines of one of them.
+
+    base, first, second: what both sides have, in the order of each. sides: all that is there, in the order of each side.
+    taken: `base`, FIRST, SECOND, `both`, or nothing for a question.
+    """
+
+    name: str
+    base: list[str]
+    first: list[str]
+    second: list[str]
+    sides: tuple[list[str], list[str]]
+    taken: str
+
+    def woven(self, side: str) -> list[str]:
+        """The order of the merged plan; side: whose order of the shared ones stands, nothing where that is open."""
+        core = min(self.first, self.second) if side == QUESTION else self.second if side == SECOND else self.first
+        behind: dict[str, list[list[str]]] = {}
+        for items in self.sides:
+            last, run = "", list[str]()
+            for item in items:
+                if item in core:
+                    last, run = item, []
+                    continue
+                if not run:
+                    behind.setdefault(last, []).append(run)
+                run.append(item)  # 17
+        out: list[str] = []
+        for anchor in ("", *core):
+            out += [anchor] * bool(anchor)
+            for run in sorted(behind.get(anchor, [])):  # 18
+                out += run
+        return out
+
+
+def _row(name: str, base: list[str], first: list[str], second: list[str]) -> _Row:
+    """What became of an order: only what both sides have can be reordered, the rest is placed behind its predecessor."""
+    sides = (first, second)
+    base, first, second = ([item for item in items if item in first and item in second] for items in (base, first, second))
+    kept = [[item for item in side if item in base] for side in (first, second)]
+    behind = [{item: last for last, item in zip(["", *side], side, strict=False) if item not in base} for side in (first, second)]
+    if first == second:
+        taken = BASE if base == kept[0] else BOTH
+    elif behind[0] == behind[1] and base in kept:
+        taken = SECOND if base == kept[0] else FIRST
+    else:
+        taken = QUESTION
+    return _Row(name, base, first, second, sides, taken)
+
+
+def _order(desk: _Desk, plans: Three[Plan], chosen: Mapping[tuple[str, str], Line], told: set[str]) -> dict[str, list[str]]:
+    """The phases of the merged plan in their order, each with its materials in their order.
+
+    told: the phases of which the texts tell something, with or without lines.
+    """
+    there = {phase for phase, _ in chosen} | told
+    phases: list[list[str]] = [[p.name for p in plan.phases if p.name in there] if plan else [] for plan in plans]
+    materials: list[dict[str, list[str]]] = [{phase: [] for phase in there} for _ in plans]
+    for plan, of_plan in zip(plans, materials, strict=True):
+        for line in plan.lines if plan else ():
+            if (line.phase, line.material) in chosen:
+                of_plan[line.phase].append(line.material)
+    rows = [_row("phases", *phases), *(_row(phase, *(of_plan[phase] for of_plan in materials)) for phase in sorted(there))]
+    other = [row for row in rows if row.taken != BASE]
+    asked = [row for row in other if row.taken == QUESTION]
+    answer = desk.answers.get(ORDER)
+    side = str(answer) if answer in (FIRST, SECOND) else QUESTION
+    if other:
+        takers = {row.taken for row in other} - {BOTH}
+        case = 16 if asked else 14 if takers else 15
+        taken = QUESTION if asked else takers.pop() if len(takers) == 1 else BOTH
+
+        def text(items: Callable[[_Row], list[str]]) -> str | None:
+            return "; ".join(f"{row.name}: {', '.join(items(row))}" for row in other if items(row)) or None
+
+        texts = (text(lambda row: row.base), text(lambda row: row.first), text(lambda row: row.second))
+        desk.decisions.append(Decision(case, ORDER, *texts, ANSWER if side else taken))
+    # an answer is about what was asked; where nothing was, about all that was reordered
+    of_answer = (asked or other) if side else []
+    order, *inner = (row.woven(side if row in of_answer else row.taken) for row in rows)
+    by_phase = dict(zip(sorted(there), inner, strict=True))
+    return {phase: by_phase[phase] for phase in order}
