@@ -913,3 +913,53 @@ def test_what_is_wrong_in_a_record_is_told_once_for_all_plans(shelf):
 
 def test_a_salt_of_a_small_acid_is_no_unlike_charge(shelf):
     assert found(plan(shelf, PRESERVED | {"behentrimonium": "1"}), "charges") == []  # sodium benzoate beside a cationic conditioner
+
+
+# --- silent passes and false alarms ------------------------------------------------------------------------
+
+ALLERGENS = "restricted constituents and allergens in thing"
+
+
+@pytest.mark.parametrize(
+    "function, inci, said",
+    [
+        ("active", "Salvia Sclarea Oil", True),
+        ("conditioning agent", "Calendula Officinalis Flower Extract", True),
+        ("solvent", "Rosa Damascena Flower Water", True),
+        ("emollient", "Calendula Officinalis Flower Extract", True),  # a macerate
+        ("emollient", "Carapa Guianensis Seed Oil", False),
+        ("antioxidant", "Helianthus Annuus Seed Oil", False),  # what tocopherol is sold in
+        ("active", "Rosa Canina Flower Oil", True),
+        ("active", "PEG-7 Hydrogenated Castor Oil", False),
+        ("solvent", "Water", False),
+    ],
+)
+def test_an_oil_extract_or_hydrosol_is_one_whatever_its_record_calls_it(shelf, function, inci, said):
+    shelf.material("thing", function, {inci: 100}, "use_level = [0.01, 50]\n")
+    assert bool(why(plan(shelf, PRESERVED | {"thing": "0.5"}), ALLERGENS)) is said
+    shelf.write("materials/thing.toml", f'format = 1\nname = "thing"\nuse_level = [0.01, 50]\n[composition]\n"{inci}" = 100\n')
+    assert bool(why(report(shelf), ALLERGENS)) is said
+
+
+@pytest.mark.parametrize(
+    "constituents, reason",
+    [
+        ('"Linalool" = 0.2', "the [constituents] in its record come to 0.2 % at most, so they say nothing of most of it"),
+        ('"Linalool" = [20, 30]\n"Limonene" = [10, 19]', "the [constituents] in its record come to 49 % at most"),
+        ('"Linalool" = [20, 30]\n"Limonene" = [10, 20]', ""),
+        ('"Aqua" = 99', "no [constituents] in its record and no typical values in fvc"),
+    ],
+)
+def test_a_record_speaks_for_an_oil_from_half_of_it_on(shelf, constituents, reason):
+    oil(shelf, constituents, "Invented Test Oil")
+    reasons = why(plan(shelf, OILED | {"oil": "0.5"}), "restricted constituents and allergens in oil")
+    assert len(reasons) == bool(reason)
+    assert all(r.startswith(reason) and r.endswith("; ask the supplier for an analysis and an allergen list") for r in reasons)
+
+
+def test_a_record_speaks_for_a_diluted_extract_by_what_there_is_of_it(shelf):
+    """2 % of extract in glycerin, and 1.2 % named: more than half of what could hide anything."""
+    text = SHELF["extract"]
+    shelf.material("extract", *text)
+    shelf.write("materials/extract.toml", shelf.read("materials/extract.toml") + '[constituents]\n"Caffeine" = [0.8, 1.2]\n')
+    assert not why(plan(shelf, PRESERVED | {"extract": "1"}), "restricted constituents and allergens in extract")

@@ -7,7 +7,7 @@ from functools import cache
 from fvc.material import inci_key
 from fvc.reference.allergens import LISTS, Allergen, AllergenList
 from fvc.reference.limits import LIMITS, Limit
-from fvc.reference.oils import OILS, Oil
+from fvc.reference.oils import FIXED, FIXED_OF, OILS, Oil
 from fvc.reference.substances import SUBSTANCES, Known
 
 # The tables spell each name with single blanks (a test holds them to it), so that casefolding alone is
@@ -69,6 +69,14 @@ def known(inci: str) -> Known | None:
 def oil_named(inci: str) -> Oil | None:
     """The essential oil of an INCI name; None when fvc has no typical values for it."""
     return _oils().get(inci_key(inci))
+
+
+def is_fixed(inci: str) -> bool:
+    """True for a fat oil by its INCI name, which is no essential oil: it has fatty acids inside, and hardly a scent."""
+    key = inci_key(inci)
+    return key in FIXED or (
+        " ".join(key.split()[:2]) in FIXED_OF and not {"flower", "leaf", "root", "wood", "bark", "peel"} & set(key.split())
+    )
 
 
 def limits_of(inci: str) -> tuple[Limit, ...]:

@@ -293,8 +293,8 @@ def _unknown(reading: Reading, *, allergens: bool) -> list[str]:
             out.append(f"{part.words}: its record is missing or cannot be read ({figure(part.percent)} % of the product)")
         elif part.percent and part.material and part.material.composition is None:
             out.append(f"{part.words}: its record declares no composition ({figure(part.percent)} % of the product)")
-        elif allergens and part.material and part.percent and without_figures(part.material):
-            out.append(f"{part.words}: the allergens in it, since neither its record nor fvc has its constituents")
+        elif allergens and part.material and part.percent and (why := without_figures(part.material)):
+            out.append(f"{part.words}: the allergens in it: {why}")
     for amount in reading.closure.amounts:
         if amount.line.level.kind == OPEN and amount.percent is None:
             out.append(f"{amount.line.material}: its line is open and says nothing of what to expect")

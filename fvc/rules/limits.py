@@ -20,6 +20,7 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from fvc.amounts import ZERO, figure, round_to, step_of
+from fvc.composition import Part
 from fvc.material import NOTHING, Share, certain, inci_key
 from fvc.reference.limits import NOT_COVERED, US_SILENCE, USES, Limit
 from fvc.reference.lookup import known, limits_of, salt_words
@@ -180,11 +181,13 @@ def _not_in_fvc(case: Case) -> Outcome:
 def check_oils(case: Case) -> Outcome:
     """Limits of what is inside other ingredients, such as restricted constituents of essential oils."""
     yield from _check(case, oils=True)
-    blank = [p for p in case.parts if p.material and without_figures(p.material)]
-    if blank:
+    blank: dict[str, list[Part]] = {}
+    for part in case.parts:
+        if part.material and (why := without_figures(part.material)):
+            blank.setdefault(why, []).append(part)
+    for why, parts in blank.items():
         yield NotChecked(
-            f"restricted constituents and allergens in {listed(blank)}",
-            "no [constituents] in its record and no typical values in fvc; ask the supplier for an analysis and an allergen list",
+            f"restricted constituents and allergens in {listed(parts)}", f"{why}; ask the supplier for an analysis and an allergen list"
         )
 
 
