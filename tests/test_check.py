@@ -963,3 +963,66 @@ def test_a_record_speaks_for_a_diluted_extract_by_what_there_is_of_it(shelf):
     shelf.material("extract", *text)
     shelf.write("materials/extract.toml", shelf.read("materials/extract.toml") + '[constituents]\n"Caffeine" = [0.8, 1.2]\n')
     assert not why(plan(shelf, PRESERVED | {"extract": "1"}), "restricted constituents and allergens in extract")
+
+
+# Regulation (EC) No 1223/2009: Annex II and III by ECHA's list of 2024-05-16 and the acts beside each limit; None: only a question.
+@pytest.mark.parametrize(
+    "inci, use, percent, rule, level",
+    [
+        ("Resorcinol", "rinse-off", "0.51", "eu-iii-22", "stop"),
+        ("Resorcinol", "rinse-off", "0.50", "eu-iii-22", None),
+        ("Thioglycolic Acid", "leave-on", "0.1", "eu-iii-2a", "stop"),
+        ("Ammonium Thioglycolate", "rinse-off", "13.0", "eu-iii-2a", None),  # x 0.844: 10.97 % as the acid
+        ("Ammonium Thioglycolate", "rinse-off", "13.1", "eu-iii-2a", "stop"),
+        ("Ammonium Thioglycolate", "rinse-off", "2.4", "eu-iii-2a-hair", "caution"),
+        ("Glyceryl Thioglycolate", "rinse-off", "19.8", "eu-iii-2b", None),  # x 0.5543: 10.97 % as the acid
+        ("Glyceryl Thioglycolate", "rinse-off", "19.9", "eu-iii-2b", "stop"),
+        ("Urea Peroxide", "leave-on", "11.07", "eu-iii-12-urea-skin", "caution"),
+        ("Selenium Sulfide", "rinse-off", "1.01", "eu-iii-49", "stop"),
+        ("Sodium Selenite", "leave-on", "0.01", "eu-ii-297", "stop"),
+        ("Tetrasodium Etidronate", "leave-on", "2.14", "eu-iii-53", None),  # x 0.7009: 1.4999 % as the acid
+        ("Tetrasodium Etidronate", "leave-on", "2.15", "eu-iii-53", "stop"),
+        ("Strontium Chloride", "leave-on", "1", "eu-iii-57", None),
+        ("Talc", "leave-on", "5", "eu-iii-59", None),
+        ("Benzoyl Peroxide", "leave-on", "2.5", "eu-iii-94", "stop"),
+        ("Pinus Sylvestris Leaf Oil", "leave-on", "0.1", "eu-iii-103", None),
+        ("Turpentine", "leave-on", "0.1", "eu-iii-119", None),
+        ("Ethoxydiglycol", "leave-on", "2.61", "eu-iii-ethoxydiglycol", "stop"),
+        ("Ethoxydiglycol", "rinse-off", "10", "eu-iii-ethoxydiglycol", None),
+        ("Cyclomethicone", "rinse-off", "2", "eu-reach-70-cyclomethicone", "caution"),
+        ("Cyclomethicone", "leave-on", "2", "eu-reach-70-cyclomethicone", None),
+        ("Coal Tar", "rinse-off", "0.5", "eu-ii-420", "stop"),
+        ("Dihydrocoumarin", "leave-on", "0.1", "eu-ii-427", "stop"),
+        ("Thimerosal", "leave-on", "0.01", "eu-ii-221", "stop"),
+        ("Colloidal Silver", "leave-on", "0.1", "eu-ii-nano", "caution"),
+        ("Petrolatum", "leave-on", "5", "eu-ii-904", None),
+    ],
+)
+def test_what_the_law_limits_and_no_row_said(shelf, inci, use, percent, rule, level):
+    shelf.material("thing", "active", {inci: 100}, "use_level = [0.01, 50]\n")
+    result = plan(shelf, {"water": "balance", "phenoxyethanol": "0.8", "thing": percent}, use=f'"{use}"', spec="ph = [7, 8]")
+    findings = [f for f in result.findings if f.rule == rule]
+    over = [f.level for f in findings if " above the " in f.message or "not allowed for" in f.message or "not allowed in any" in f.message]
+    assert over == ([level] if level else [])
+    assert findings, "a limit that is kept still asks what must hold"
+
+
+@pytest.mark.parametrize("inci", ["Sodium Hydroxide", "Potassium Hydroxide", "Calcium Hydroxide"])
+def test_a_hydroxide_asks_what_must_hold_though_the_ph_of_the_spec_is_fine(shelf, inci):
+    shelf.material("lye", "pH adjuster", {inci: 10, "Aqua": "balance"}, "use_level = [0.01, 5]\n")
+    (finding,) = [f for f in plan(shelf, PRESERVED | {"lye": "1"}).findings if f.rule.startswith("eu-iii-15")]
+    assert finding.level == "note"
+    assert "0.1 % in it: only to adjust the pH, which must stay below 11" in finding.message
+
+
+@pytest.mark.parametrize(
+    "inci, what",
+    [
+        ("Basic Blue 99", "hair dyes (Annex III): thing"),
+        ("Sodium Fluoride", "products for the mouth (Annex III): thing"),
+        ("Beetroot Red", "colourants (Annex IV): thing"),
+    ],
+)
+def test_what_stands_in_no_table_is_not_passed_over(shelf, inci, what):
+    shelf.material("thing", "active", {inci: 100}, "use_level = [0.01, 50]\n")
+    assert why(plan(shelf, PRESERVED | {"thing": "0.1"}), what) == ["these limits are not in fvc; look them up in the law itself"]

@@ -22,7 +22,7 @@ from typing import NamedTuple
 from fvc.amounts import ZERO, figure, round_to, step_of
 from fvc.composition import Part
 from fvc.material import NOTHING, Share, certain, inci_key
-from fvc.reference.limits import NOT_COVERED, US_SILENCE, USES, Limit
+from fvc.reference.limits import COLOURANTS, NOT_COVERED, US_SILENCE, USES, Limit
 from fvc.reference.lookup import known, limits_of, salt_words
 from fvc.rules.basis import EU, US
 from fvc.rules.case import Case, Outcome, listed, unless_used, where_of
@@ -163,19 +163,15 @@ def check_limits(case: Case) -> Outcome:
 
 def _not_in_fvc(case: Case) -> Outcome:
     """What the law rules in annexes that are not among the reference data."""
-    for what, names in NOT_COVERED:
-        there = [c.part for name in names for c in case.contents.of(name)]
-        if there:
-            yield NotChecked(f"{what}: {listed(there)}", "these limits are not in fvc; look them up in the law itself")
-    colours = [
+    found = {what: [c.part for name in names for c in case.contents.of(name)] for what, names in NOT_COVERED}
+    found[COLOURANTS] += [
         p
         for p in case.parts
         if p.material and (p.material.does("colourant") or any(n[:3].upper() == "CI " for n in p.material.composition or ()))
     ]
-    if colours:
-        yield NotChecked(
-            f"colourants (Annex IV): {listed(colours)}", "which are allowed where is not in fvc; look them up in the law itself"
-        )
+    for what, parts in found.items():
+        if parts:
+            yield NotChecked(f"{what}: {listed(parts)}", "these limits are not in fvc; look them up in the law itself")
 
 
 def check_oils(case: Case) -> Outcome:
