@@ -1026,3 +1026,25 @@ def test_a_hydroxide_asks_what_must_hold_though_the_ph_of_the_spec_is_fine(shelf
 def test_what_stands_in_no_table_is_not_passed_over(shelf, inci, what):
     shelf.material("thing", "active", {inci: 100}, "use_level = [0.01, 50]\n")
     assert why(plan(shelf, PRESERVED | {"thing": "0.1"}), what) == ["these limits are not in fvc; look them up in the law itself"]
+
+
+@pytest.mark.parametrize(
+    "composition, extra, percent, levels, unknown",
+    [
+        ({"Phenoxyethanol": 100}, "", "0.09", ["caution"], False),  # at most 1 %: less than a tenth of it
+        ({"Phenoxyethanol": 100}, "", "0.1", [], False),
+        ({"Phenoxyethanol": 1, "Glycerin": 99}, "", "1", ["caution"], False),  # 0.01 %, whatever the record calls it
+        ({"Sodium Benzoate": 100}, "", "0.058", ["caution"], False),  # x 0.8475: 0.0492 of 0.5 % as acid
+        ({"Sodium Benzoate": 100}, "", "0.06", [], False),
+        ({"Glycerin": 100}, "", "1", [], True),
+        ({"Glycerin": 100}, "ph_range = [3, 8]\n", "1", [], False),  # the maker's own record vouches for it
+        ({"Glycerin": 100}, "ph_range = [3, 8]\n", "0.05", ["caution"], False),
+        ({"Phenoxyethanol": "unknown", "Glycerin": 30}, "", "1", [], True),
+        ({"Sodium Benzoate": 4, "Potassium Sorbate": 3, "Aqua": "balance"}, "", "1", [], False),  # 0.068 and 0.037 of theirs, together
+    ],
+)
+def test_a_preservative_counts_by_what_is_in_it(shelf, composition, extra, percent, levels, unknown):
+    shelf.material("thing", "preservative", composition, f"use_level = [0.01, 50]\n{extra}")
+    result = plan(shelf, {"water": "balance", "thing": percent})
+    assert [f.level for f in result.findings if f.rule == "preservative"] == levels
+    assert bool(why(result, "whether thing preserves it")) is unknown

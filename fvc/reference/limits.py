@@ -47,6 +47,11 @@ class Limit(NamedTuple):
     salt_of: str = ""
     level: str = "stop"
 
+    @property
+    def for_preservatives(self) -> bool:
+        """True for an entry of the list of preservatives, Annex V."""
+        return self.id.startswith("eu-v-")
+
 
 LIMITS: tuple[Limit, ...] = (
     # Preservatives: Annex V.
