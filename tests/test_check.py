@@ -1048,3 +1048,27 @@ def test_a_preservative_counts_by_what_is_in_it(shelf, composition, extra, perce
     result = plan(shelf, {"water": "balance", "thing": percent})
     assert [f.level for f in result.findings if f.rule == "preservative"] == levels
     assert bool(why(result, "whether thing preserves it")) is unknown
+
+
+@pytest.mark.parametrize("percent, levels", [("0.09", ["caution"]), ("0.1", [])])
+def test_a_trace_of_solubiliser_holds_no_oil(shelf, percent, levels):
+    result = plan(shelf, PRESERVED | {"tea-tree-oil": "0.5", "polysorbate-20": percent})
+    assert [f.level for f in result.findings if f.rule == "oil-held"] == levels
+
+
+@pytest.mark.parametrize(
+    "composition, oily",
+    [
+        ({"Glycerin": 100}, False),
+        ({"Butylene Glycol": 100}, False),
+        ({"Sodium PCA": 50, "Aqua": "balance"}, False),
+        ({"Aloe Barbadensis Leaf Juice": 100}, False),
+        ({"Dimethicone": 60, "Aqua": "balance"}, False),  # an emulsion as bought
+        ({"Dimethicone": 99.5, "Aqua": "balance"}, True),
+        ({"Caprylic/Capric Triglyceride": 100}, True),
+        ({"C12-15 Alkyl Benzoate": 100}, True),
+    ],
+)
+def test_what_mixes_with_water_is_no_oil_though_its_record_says_emollient(shelf, composition, oily):
+    shelf.material("soft", "emollient", composition, "use_level = [1, 30]\n")
+    assert bool(found(plan(shelf, PRESERVED | {"soft": "10"}), "oil-held")) is oily
