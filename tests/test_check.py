@@ -1072,3 +1072,25 @@ def test_a_trace_of_solubiliser_holds_no_oil(shelf, percent, levels):
 def test_what_mixes_with_water_is_no_oil_though_its_record_says_emollient(shelf, composition, oily):
     shelf.material("soft", "emollient", composition, "use_level = [1, 30]\n")
     assert bool(found(plan(shelf, PRESERVED | {"soft": "10"}), "oil-held")) is oily
+
+
+@pytest.mark.parametrize(
+    "share, level, message, mend",
+    [
+        (
+            [0, 2],
+            "caution",
+            "there may be up to 0.1 % of it (0.1 from thing)",
+            "ask the supplier whether there is any in thing, and enter the figure",
+        ),
+        ([1, 2], "stop", "there is up to 0.1 % of it (0.1 from thing)", "take out thing"),
+        (2, "stop", "there is 0.1 % of it (0.1 from thing)", "take out thing"),
+    ],
+)
+def test_a_trace_of_what_is_not_allowed_names_what_brings_it(shelf, share, level, message, mend):
+    shelf.material("thing", "solvent", {"Chloroform": share, "Glycerin": "balance"}, "use_level = [0.01, 50]\n")
+    (finding,) = [f for f in plan(shelf, PRESERVED | {"thing": "5"}).findings if f.rule == "eu-ii-chlorinated"]
+    assert finding.level == level
+    assert finding.message == f"Chloroform, vinyl chloride and bithionol: not allowed in any product; {message}"
+    assert finding.mend.startswith(mend)
+    assert finding.mend.endswith("take out thing")

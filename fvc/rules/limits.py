@@ -4,7 +4,7 @@ case                                                                         fin
 1  even the lowest end of the ranges is above the limit                      stop
 2  the worst end is above it, by figures of the maker's own records          stop
 3  the worst end is above it only by typical figures of essential oils       caution, or a stop when their lowest end is (1)
-4  the use is one in which the substance may not be used                     stop
+4  the use is one in which the substance may not be used                     stop; caution where there may as well be none of it
 5  a condition of the law that cannot be seen here                           a question: caution by use, note otherwise
 6  the pH of the spec is outside what the law allows                         stop
 7  how much there is of it is unknown                                        not checked
@@ -245,10 +245,15 @@ def _over(each: Counted, most: Fraction, use: str, places: str) -> Finding:
     asked = AS_PRESERVATIVE.search(limit.title) is not None and not each.preserves  # case 9
     level = CAUTION if only_typical or asked else limit.level
     if most == 0:  # case 4
-        message = (
-            f"{limit.title}: not allowed {in_use.replace('any use', 'any product')}; there is {figure(share.high)} % of it ({brought})"
+        perhaps = share.low == 0
+        there = (
+            f"there may be up to {figure(share.high)}"
+            if perhaps
+            else f"there is {'up to ' if not share.certain else ''}{figure(share.high)}"
         )
-        return Finding(level, places, limit.id, message, limit.source.words, _way_out(each, most, only_typical))
+        message = f"{limit.title}: not allowed {in_use.replace('any use', 'any product')}; {there} % of it ({brought})"
+        mend = _way_out(each, most, only_typical)
+        return Finding(CAUTION if perhaps else level, places, limit.id, message, limit.source.words, mend)
     certain = share.low > most or share.certain
     end = "" if certain else " at the worst end"
     message = (
@@ -278,7 +283,10 @@ def _way_out(each: Counted, most: Fraction, only_typical: bool) -> str:
         others = [
             use for use in USES if (use not in each.limit.most and "" not in each.limit.most) or Fraction(each.limit.most.get(use, "0"))
         ]
-        return "; or ".join([*ways, "take it out" + (f", or make it a {others[0]} product" if others else "")])
+        bringing = listed(c.part for c in each.contents if c.share.high)
+        if each.share.low == 0 and not only_typical:
+            ways.append(f"ask the supplier whether there is any in {bringing}, and enter the figure in its record")
+        return "; or ".join([*ways, f"take out {bringing}" + (f", or make it a {others[0]} product" if others else "")])
     largest = max(each.contents, key=lambda c: c.share.high * (factor(each.limit, c) or 1)).part.amount
     same = [c for c in each.contents if c.part.amount is largest]
     mine = as_counted(each.limit, same)[0].high
