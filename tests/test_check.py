@@ -550,11 +550,13 @@ def test_all_plans_of_a_formulary(shelf):
     shelf.write("materials/unused.toml", "format = 1\nfunction = 3\n")
     result = shelf.fvc("check")
     assert result.code == 1
-    assert f"2 stops in {2 * COUNT + 1} checks of 4 plans" in result.out
+    assert f"2 stops in {2 * COUNT + 1} checks of 3 plans" in result.out
     assert "formulas/broken.toml:3" in result.out
     assert "materials/unused.toml:2" in result.out
     data = shelf.fvc("check", "--json").data
-    assert data["plans"] == ["broken", "gel", "product", "materials"]
+    assert data["plans"] == ["broken", "gel", "product"]
+    (unused,) = [f for f in data["findings"] if "unused" in f["where"]]
+    assert (unused["plan"], unused["where"]) == (None, "materials/unused.toml:2, function")
 
 
 def test_several_references_in_one_run(toner):
@@ -660,7 +662,10 @@ def test_a_house_limit_that_binds_nothing(shelf, rule, words):
     plan(shelf, PRESERVED)
     shelf.write("formulary.toml", shelf.read("formulary.toml") + f"[[house]]\n{rule}\n")
     data = shelf.json("check", "product")
+    assert data["plans"] == ["product"]
     (finding,) = [f for f in data["findings"] if f["rule"] == "house-name"]
+    assert (finding["plan"], finding["where"]) == (None, "formulary.toml, house[1]")
+    assert " checks, " in shelf.ok("check", "product").out.splitlines()[-1]  # of one plan
     assert (finding["level"], finding["mend"]) == ("caution", words)
 
 
@@ -908,7 +913,7 @@ def test_what_is_wrong_in_a_record_is_told_once_for_all_plans(shelf):
     for name in ("one", "two"):
         shelf.formula(name, {"A": PRESERVED | {"betain": "1"}}, extra="[spec]\nph = [4, 5]\n")
     data = shelf.json("check")
-    assert [(f["plan"], f["where"]) for f in data["findings"]] == [("materials", "materials: materials/betain.toml")]
+    assert [(f["plan"], f["where"]) for f in data["findings"]] == [(None, "materials/betain.toml")]
 
 
 def test_a_salt_of_a_small_acid_is_no_unlike_charge(shelf):
@@ -1094,3 +1099,11 @@ def test_a_trace_of_what_is_not_allowed_names_what_brings_it(shelf, share, level
     assert finding.message == f"Chloroform, vinyl chloride and bithionol: not allowed in any product; {message}"
     assert finding.mend.startswith(mend)
     assert finding.mend.endswith("take out thing")
+
+
+def test_a_plan_may_be_called_materials(shelf):
+    shelf.formula("materials", {"A": PRESERVED}, extra="[spec]\nph = [4, 5]\n")
+    shelf.write("materials/unused.toml", "format = 1\nfunction = 3\n")
+    data = shelf.json("check")
+    assert data["plans"] == ["materials"]
+    assert [f["plan"] for f in data["findings"]] == [None]

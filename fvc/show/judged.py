@@ -26,7 +26,8 @@ def verdict(reports: Sequence[Report]) -> str:
     stops = sum(1 for r in reports for f in r.findings if f.level == "stop")
     done = sum(r.done for r in reports)
     missing = sum(len(r.not_checked) for r in reports)
-    plans = f" of {counted(len(reports), 'plan')}" if len(reports) != 1 else ""
+    many = sum(r.of_plan for r in reports)
+    plans = f" of {counted(many, 'plan')}" if many != 1 else ""
     first = counted(stops, "stop") if stops else "no stop"
     return f"{first} in {counted(done, 'check')}{plans}, {missing} not done; {NOT_SAFETY}"
 

@@ -18,12 +18,12 @@ def check(reports: Sequence[Report], rules: Sequence[str]) -> Json:
         "schema": SCHEMA,
         "ok": all(r.ok for r in reports),
         "rules": list(rules),
-        "plans": [r.plan for r in reports],
+        "plans": [r.plan for r in reports if r.of_plan],
         "findings": [
             {
                 "level": f.level,
-                "plan": r.plan,
-                "where": f"{r.plan}: {f.where}",
+                "plan": r.plan if r.of_plan else None,
+                "where": f"{r.plan}: {f.where}" if r.of_plan else f.where,
                 "rule": f.rule,
                 "message": f.message,
                 "source": f.source,
