@@ -205,7 +205,7 @@ def cost(out: Screen, result: Cost, reading: Reading, batch_text: str) -> None:
     code = result.currency or "money"
     columns = (
         ("material", "left"), ("%", "right"), (f"{code}/kg", "right"), ("in 1 kg", "right"), ("in the batch", "right"),
-        ("share of priced %" if result.unpriced else "share %", "right"),
+        ("share %", "right"),
     )  # fmt: skip
     for i in (1, 2, 3, 4, 5):
         for row, text in zip(rows, align([r[i] for r in rows]), strict=True):
@@ -217,7 +217,7 @@ def cost(out: Screen, result: Cost, reading: Reading, batch_text: str) -> None:
     out.table(table)
     out.say("")
     if result.unpriced:
-        out.head("Not priced", "so these sums are of the other lines alone")
+        out.head("Not priced", "so these sums and shares are of the other lines alone")
         for line in result.unpriced:
             out.say(f"{line.part.words}, {shown(line.percent, 2)} %: {line.why}", 2)
         out.say("")
