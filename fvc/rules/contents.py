@@ -98,11 +98,21 @@ def brought(material: Material, part: Part) -> list[Content]:
     for inci, share in material.constituents.items():
         if share.high:
             out.append(Content(inci, share.of(part.percent), part, INSIDE))
-    for inci, share in (material.composition or {}).items():
-        for given in typical_of(inci):
-            if share.high and not any(same_substance(given.inci, name) for name in material.constituents):
-                out.append(Content(given.inci, _times(given.share, share).of(part.percent), part, TYPICAL, given.source))
+    for inci, given in typical_beyond(material):
+        share = (material.composition or {})[inci]
+        if share.high:
+            out.append(Content(given.inci, _times(given.share, share).of(part.percent), part, TYPICAL, given.source))
     return out
+
+
+def typical_beyond(material: Material) -> list[tuple[str, OilRange]]:
+    """Typical constituents that a record does not name, each with the oil that it is typical of."""
+    return [
+        (inci, given)
+        for inci in material.composition or ()
+        for given in typical_of(inci)
+        if not any(same_substance(given.inci, name) for name in material.constituents)
+    ]
 
 
 def _times(inner: Share, outer: Share) -> Share:

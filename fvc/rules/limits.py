@@ -23,7 +23,7 @@ from fvc.amounts import ZERO, figure, round_to, step_of
 from fvc.composition import Part
 from fvc.material import NOTHING, Share, certain, inci_key
 from fvc.reference.limits import COLOURANTS, NOT_COVERED, US_SILENCE, USES, Limit
-from fvc.reference.lookup import known, limits_of, salt_words
+from fvc.reference.lookup import has_colour_index, known, limits_of, salt_words
 from fvc.rules.basis import EU, US
 from fvc.rules.case import Case, Outcome, listed, unless_used, where_of
 from fvc.rules.contents import DECLARED, TYPICAL, Content, without_figures
@@ -165,9 +165,7 @@ def _not_in_fvc(case: Case) -> Outcome:
     """What the law rules in annexes that are not among the reference data."""
     found = {what: [c.part for name in names for c in case.contents.of(name)] for what, names in NOT_COVERED}
     found[COLOURANTS] += [
-        p
-        for p in case.parts
-        if p.material and (p.material.does("colourant") or any(n[:3].upper() == "CI " for n in p.material.composition or ()))
+        p for p in case.parts if p.material and (p.material.does("colourant") or any(map(has_colour_index, p.material.composition or ())))
     ]
     for what, parts in found.items():
         if parts:
