@@ -30,9 +30,14 @@ class Side(NamedTuple):
     under_git: bool = True
 
     @property
+    def made(self) -> bool:
+        """True for a batch as made; a plan has a revision, if only 0."""
+        return self.revision is None
+
+    @property
     def words(self) -> str:
         """The state in words: `revision 4`, `revision 4+`, `revision 4, changed since`, `as made`."""
-        if self.revision is None:
+        if self.made:
             return "as made"
         if not self.under_git:
             return f"revision {self.revision}, no git here" if self.revision else "no git here"

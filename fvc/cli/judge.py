@@ -90,10 +90,10 @@ def show_label(archive: Archive, ref: str, rules: list[str], on: str = "", line:
     asked = rule_sets(rules)
     if HOUSE in asked or len(asked) > 1:
         raise Refusal("a label follows one law", next="--rules eu  or  --rules us")
-    chosen = next(iter(asked), next((r for r in basis_of(archive).chosen() if r != HOUSE), EU))
     day = _day(on)
-    reading = resolve(archive, ref)
     basis = basis_of(archive)
+    chosen = next(iter(asked), next((r for r in basis.chosen() if r != HOUSE), EU))
+    reading = resolve(archive, ref)
     result = label_of(reading, chosen, day, datetime.date.today(), basis.names)
     if as_json:
         from fvc.show import judged_data

@@ -33,6 +33,7 @@ class Limit(NamedTuple):
     salt_of: the last word of INCI names that are further salts of the acid ("Sorbate"), or ""; what counts as a
     salt is told by its first word, see `lookup.limits_of`.
     level: "stop", or "caution" where what is above `most` is only a question.
+    if_preserving: True where it holds for what is there to preserve, and the substance has other purposes too.
     """
 
     id: str
@@ -46,6 +47,7 @@ class Limit(NamedTuple):
     ph: tuple[str, str] | None = None
     salt_of: str = ""
     level: str = "stop"
+    if_preserving: bool = False
 
     @property
     def for_preservatives(self) -> bool:
@@ -129,6 +131,7 @@ LIMITS: tuple[Limit, ...] = (
             "spray": "the acid not where it may be breathed in; is this spray fine enough for that?",
             "aerosol": "the acid not where it may be breathed in",
         },
+        if_preserving=True,
     ),
     Limit(
         id="eu-v-4",
@@ -157,6 +160,7 @@ LIMITS: tuple[Limit, ...] = (
         most={"": "0"},
         source=Source("Regulation (EC) No 1223/2009, Annex V, entry 7, by (EU) 2018/1847", "2018"),
         level="caution",
+        if_preserving=True,
     ),
     Limit(
         id="eu-v-9-sodium-metabisulfite",
@@ -166,6 +170,7 @@ LIMITS: tuple[Limit, ...] = (
         most={"": "0.2967"},
         source=Source("Regulation (EC) No 1223/2009, Annex V, entry 9", "2009-11-30"),
         level="caution",
+        if_preserving=True,
     ),
     Limit(
         id="eu-v-9-sodium-bisulfite",
@@ -175,6 +180,7 @@ LIMITS: tuple[Limit, ...] = (
         most={"": "0.3248"},
         source=Source("Regulation (EC) No 1223/2009, Annex V, entry 9", "2009-11-30"),
         level="caution",
+        if_preserving=True,
     ),
     Limit(
         id="eu-v-9-sodium-sulfite",
@@ -184,6 +190,7 @@ LIMITS: tuple[Limit, ...] = (
         most={"": "0.3934"},
         source=Source("Regulation (EC) No 1223/2009, Annex V, entry 9", "2009-11-30"),
         level="caution",
+        if_preserving=True,
     ),
     Limit(
         id="eu-v-9-potassium-metabisulfite",
@@ -193,6 +200,7 @@ LIMITS: tuple[Limit, ...] = (
         most={"": "0.3470"},
         source=Source("Regulation (EC) No 1223/2009, Annex V, entry 9", "2009-11-30"),
         level="caution",
+        if_preserving=True,
     ),
     Limit(
         id="eu-v-11",
@@ -364,6 +372,7 @@ LIMITS: tuple[Limit, ...] = (
         most={"": "0.2"},
         source=Source("Regulation (EC) No 1223/2009, Annex V, entry 23", "2009-11-30"),
         asks={"": "the list sets a purity; (EU) 2024/996 has changed this entry: read it before use"},
+        if_preserving=True,
     ),
     Limit(
         id="eu-v-24",
@@ -441,6 +450,7 @@ LIMITS: tuple[Limit, ...] = (
         most={"leave-on": "0.2", "rinse-off": "0.5"},
         source=Source("Regulation (EC) No 1223/2009, Annex V, entry 32, by (EU) 2019/698", "2019"),
         asks={"": "only in hair lotions, face creams, foot care and rinse-off shampoo"},
+        if_preserving=True,
     ),
     Limit(
         id="eu-v-33",
@@ -458,6 +468,7 @@ LIMITS: tuple[Limit, ...] = (
         members=("Benzyl Alcohol",),
         most={"": "1.0"},
         source=Source("Regulation (EC) No 1223/2009, Annex V, entry 34, by (EU) No 344/2013", "2013-04-04"),
+        if_preserving=True,
     ),
     Limit(
         id="eu-v-35",
@@ -549,6 +560,7 @@ LIMITS: tuple[Limit, ...] = (
         most={"": "0.1"},
         source=Source("Regulation (EC) No 1223/2009, Annex V, entry 44, by (EU) No 866/2014", "2014"),
         level="caution",
+        if_preserving=True,
     ),
     Limit(
         id="eu-v-45",
@@ -702,6 +714,7 @@ LIMITS: tuple[Limit, ...] = (
         most={"": "0.4", "spray": "0", "aerosol": "0"},
         source=Source("Regulation (EC) No 1223/2009, Annex V, entry 58, by (EU) 2016/1121", "2016"),
         asks={"": "not on the lips"},
+        if_preserving=True,
     ),
     Limit(
         id="eu-v-59",
@@ -1314,6 +1327,7 @@ LIMITS: tuple[Limit, ...] = (
         members=("Cetrimonium Chloride", "Steartrimonium Chloride"),
         most={"rinse-off": "2.5", "leave-on": "1.0"},
         source=Source("Regulation (EC) No 1223/2009, Annex III, entry 286, by (EU) No 866/2014", "2014"),
+        if_preserving=True,
     ),
     Limit(
         id="eu-iii-286-face",
@@ -1331,6 +1345,7 @@ LIMITS: tuple[Limit, ...] = (
         members=("Behentrimonium Chloride", "Cetrimonium Chloride", "Steartrimonium Chloride"),
         most={"rinse-off": "5.0", "leave-on": "3.0"},
         source=Source("Regulation (EC) No 1223/2009, Annex III, entry 287, by (EU) No 866/2014", "2014"),
+        if_preserving=True,
     ),
     Limit(
         id="eu-iii-306",

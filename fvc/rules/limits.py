@@ -14,7 +14,6 @@ case                                                                         fin
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from typing import NamedTuple
@@ -32,7 +31,6 @@ from fvc.rules.finding import CAUTION, NOTE, STOP, Finding, NotChecked
 # Molar masses are given to two decimals, so a figure converted by them is good to four digits, and what
 # counts as an acid is compared at four decimals: 0.59 % sodium benzoate is 0.5000 % as acid, at the limit and not above it.
 CONVERTED_DECIMALS = 4
-AS_PRESERVATIVE = re.compile(r"\bas (a )?preservatives?\b")
 QUESTION = "question"  # what a finding is about that asks for a condition of the law, and says of no limit that it is exceeded
 
 
@@ -194,6 +192,12 @@ def _check(case: Case, *, oils: bool) -> Outcome:
             yield from _judge(case, each)
 
 
+def of_limits(case: Case) -> Outcome:
+    """What both checks of limits say of the limits themselves, what is added as such first; nothing of a plan without a use."""
+    for each in sorted(counted(case), key=lambda each: each.from_oils) if case.uses else ():
+        yield from _judge(case, each)
+
+
 def _judge(case: Case, each: Counted) -> Outcome:
     limit, share = each.limit, each.share
     places = where_of(c.part for c in each.contents)
@@ -210,7 +214,7 @@ def _judge(case: Case, each: Counted) -> Outcome:
             why = f"{unknown} does not say how much of it there is; anything from {figure(share.low)} to {figure(share.high)} % of the product"
             yield NotChecked(f"{limit.title}, {figure(most)} % at most", why)
         if each.of_known.share.high > most:
-            yield _over(each.of_known, most, use, places)
+            yield _over(case, each.of_known, most, use, places)
     for use in ("", *case.uses):  # case 5
         if use in limit.asks:
             message = f"{limit.title}, {_amount(each)} in it: {limit.asks[use]}"
@@ -234,13 +238,13 @@ def _amount(each: Counted) -> str:
     return f"{high} %" if low == high else f"{low} to {high} %"
 
 
-def _over(each: Counted, most: Fraction, use: str, places: str) -> Finding:
+def _over(case: Case, each: Counted, most: Fraction, use: str, places: str) -> Finding:
     limit, share = each.limit, each.share
     in_use = f"for {use}" if use != "any use" else "in any use"
     as_acid = f" as {limit.as_acid.lower()}" if limit.as_acid else ""
     brought = ", ".join(_brought(each))
     only_typical = each.without_typical.high <= most and share.low <= most  # case 3
-    asked = AS_PRESERVATIVE.search(limit.title) is not None and not each.preserves  # case 9
+    asked = limit.if_preserving and not each.preserves  # case 9
     level = CAUTION if only_typical or asked else limit.level
     if most == 0:  # case 4
         perhaps = share.low == 0
@@ -250,7 +254,7 @@ def _over(each: Counted, most: Fraction, use: str, places: str) -> Finding:
             else f"there is {'up to ' if not share.certain else ''}{figure(share.high)}"
         )
         message = f"{limit.title}: not allowed {in_use.replace('any use', 'any product')}; {there} % of it ({brought})"
-        mend = _way_out(each, most, only_typical)
+        mend = _way_out(case, each, most, only_typical)
         return Finding(CAUTION if perhaps else level, places, limit.id, message, limit.source.words, mend)
     certain = share.low > most or share.certain
     end = "" if certain else " at the worst end"
@@ -259,7 +263,7 @@ def _over(each: Counted, most: Fraction, use: str, places: str) -> Finding:
     )
     if asked:
         message += "; no record calls it a preservative: is it here for another purpose?"
-    return Finding(level, places, limit.id, message, limit.source.words, _way_out(each, most, only_typical))
+    return Finding(level, places, limit.id, message, limit.source.words, _way_out(case, each, most, only_typical))
 
 
 def _brought(each: Counted) -> list[str]:
@@ -273,7 +277,7 @@ def _brought(each: Counted) -> list[str]:
     return [f"{figure(round_to(amount, step_of(6)))} from {words}{how}" for (words, how), amount in ranked]
 
 
-def _way_out(each: Counted, most: Fraction, only_typical: bool) -> str:
+def _way_out(case: Case, each: Counted, most: Fraction, only_typical: bool) -> str:
     ways = []
     if only_typical:
         ways.append("ask the supplier for this lot's analysis and enter the figure under [constituents]")
@@ -284,7 +288,8 @@ def _way_out(each: Counted, most: Fraction, only_typical: bool) -> str:
         bringing = listed(c.part for c in each.contents if c.share.high)
         if each.share.low == 0 and not only_typical:
             ways.append(f"ask the supplier whether there is any in {bringing}, and enter the figure in its record")
-        return "; or ".join([*ways, f"take out {bringing}" + (f", or make it a {others[0]} product" if others else "")])
+        ways.append(case.way_out(f"take out {bringing}" + (f", or make it a {others[0]} product" if others else "")))
+        return "; or ".join(ways)
     largest = max(each.contents, key=lambda c: c.share.high * (factor(each.limit, c) or 1)).part.amount
     same = [c for c in each.contents if c.part.amount is largest]
     mine = as_counted(each.limit, same)[0].high
@@ -292,10 +297,10 @@ def _way_out(each: Counted, most: Fraction, only_typical: bool) -> str:
     if room > 0 and mine > 0:
         step = step_of(CONVERTED_DECIMALS)
         allowed = largest.counted * room / mine // step * step
-        ways.append(f"take {largest.line.material} from {figure(largest.counted)} to {figure(allowed)} % or less")
+        ways.append(case.way_out(f"take {largest.line.material} from {figure(largest.counted)} to {figure(allowed)} % or less"))
     else:
-        ways.append(f"take out what brings it: {listed(c.part for c in each.contents)}")
+        ways.append(case.way_out(f"take out what brings it: {listed(c.part for c in each.contents)}"))
     return "; or ".join(ways)
 
 
-__all__ = ["Counted", "check_limits", "check_oils", "counted", "most_for"]
+__all__ = ["Counted", "check_limits", "check_oils", "counted", "most_for", "of_limits"]

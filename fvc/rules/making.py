@@ -11,7 +11,7 @@ from fvc.material import Material
 from fvc.reference.lookup import known, oil_named
 from fvc.rules.case import Case, Outcome, degrees, listed, where_of
 from fvc.rules.finding import CAUTION, NOTE, Finding, NotChecked
-from fvc.rules.preservation import ALCOHOLS, PRACTICE
+from fvc.rules.preservation import PRACTICE
 
 COOL = Fraction(40)  # °C, common practice: heat-sensitive lines go in below, unless the record says otherwise
 SENSITIVE = ("essential oil", "fragrance", "extract", "hydrosol")
@@ -74,8 +74,7 @@ def check_oil_held(case: Case) -> Outcome:
         return
     if sum((p.percent for p in case.parts if holds(p)), ZERO) >= HOLDS_FROM:
         return
-    alcohol = sum((c.share.low for c in case.contents.of(*ALCOHOLS)), ZERO)
-    if alcohol >= HELD_BY_ALCOHOL:
+    if case.ethanol >= HELD_BY_ALCOHOL:
         return
     percent = sum((p.percent for p in oils), ZERO)
     yield Finding(

@@ -25,7 +25,6 @@ MEANT = Fraction(10)  # percent of a raw material from which a preserving substa
 LITTLE = Fraction(1, 10)  # percent of the product, of preservatives of which only their records tell
 TENTH = Fraction(1, 10)  # of what the law allows, from which a preservative may be there to preserve
 MUCH_ALCOHOL = Fraction(20)  # percent of ethanol from which a product is often taken to keep by itself
-ALCOHOLS = ("Alcohol", "Alcohol Denat.", "Ethanol")
 
 
 class Preserving(NamedTuple):
@@ -159,7 +158,7 @@ def check_present(case: Case) -> Outcome:
             'if that is what preserves it, add  "preservative"  to the functions of its record',
         )
         return
-    alcohol = sum((c.share.low for c in case.contents.of(*ALCOHOLS)), ZERO)
+    alcohol = case.ethanol
     boosters = [p for p in case.parts if p.material and p.material.does("booster")]
     if alcohol >= MUCH_ALCOHOL:
         yield Finding(
