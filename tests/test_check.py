@@ -1107,3 +1107,14 @@ def test_a_plan_may_be_called_materials(shelf):
     data = shelf.json("check")
     assert data["plans"] == ["materials"]
     assert [f["plan"] for f in data["findings"]] == [None]
+
+
+@pytest.mark.parametrize(
+    "inci, rule, percent", [("Cetrimonium Chloride", "eu-iii-286", "2.6"), ("Behentrimonium Chloride", "eu-iii-287", "5.1")]
+)
+def test_a_limit_for_conditioners_is_no_question_where_no_record_says_preservative(shelf, inci, rule, percent):
+    """Annex III, 286 and 287: rinsed off the hair 2.5 % and 5.0 %, for another purpose than preserving."""
+    shelf.material("quat", "conditioning agent", {inci: 100}, "use_level = [0.1, 9]\n")
+    lines = {"water": "balance", "phenoxyethanol": "0.8", "quat": percent}
+    over = [f for f in plan(shelf, lines, use='"rinse-off"').findings if f.rule == rule and " above the " in f.message]
+    assert [(f.level, "is it here for another purpose" in f.message) for f in over] == [("stop", False)]

@@ -1327,7 +1327,6 @@ LIMITS: tuple[Limit, ...] = (
         members=("Cetrimonium Chloride", "Steartrimonium Chloride"),
         most={"rinse-off": "2.5", "leave-on": "1.0"},
         source=Source("Regulation (EC) No 1223/2009, Annex III, entry 286, by (EU) No 866/2014", "2014"),
-        if_preserving=True,
     ),
     Limit(
         id="eu-iii-286-face",
@@ -1345,7 +1344,6 @@ LIMITS: tuple[Limit, ...] = (
         members=("Behentrimonium Chloride", "Cetrimonium Chloride", "Steartrimonium Chloride"),
         most={"rinse-off": "5.0", "leave-on": "3.0"},
         source=Source("Regulation (EC) No 1223/2009, Annex III, entry 287, by (EU) No 866/2014", "2014"),
-        if_preserving=True,
     ),
     Limit(
         id="eu-iii-306",
