@@ -55,6 +55,7 @@ class Reading:
     has no record is missing from the mapping and named in `faults`.
     records: the records of everything reached, through nested formulas too, by id.
     faults: all that keeps the plan from being weighed (structure, total, missing materials).
+    in_records: those of them that are in records of raw materials, not in a plan.
     warnings: what was noticed and does not hinder.
     added: of a batch as made, every line at its percent of all that was added, what replaced a loss not
     counted twice; empty for a plan. spent: the same of all that was weighed in.
@@ -67,6 +68,7 @@ class Reading:
     side: Side
     records: Mapping[str, Mapping[str, object]] = field(default_factory=dict)
     faults: tuple[Fault, ...] = ()
+    in_records: frozenset[Fault] = frozenset()
     warnings: tuple[Fault, ...] = ()
     added: tuple[Amount, ...] = ()
     spent: tuple[Amount, ...] = ()

@@ -6,10 +6,11 @@ None of them tells that a product keeps: that takes a challenge test, which no c
 from __future__ import annotations
 
 from collections.abc import Sequence
+from decimal import Decimal
 from fractions import Fraction
 from typing import NamedTuple
 
-from fvc.amounts import ZERO, figure
+from fvc.amounts import ZERO, figure, fixed
 from fvc.composition import ADDED, Part, parts_of
 from fvc.reference.lookup import known, limits_of
 from fvc.reference.substances import Known
@@ -264,8 +265,9 @@ def _share_left(substance: Known | None, ph: Fraction) -> str:
     acid = known(substance.acid[0]) if substance.acid else substance
     if acid is None or len(acid.pka) != 1 or acid.charge == "cationic" or "pH" in acid.functions[0]:
         return ""
-    share = 100 / (1 + 10 ** (float(ph) - float(acid.pka[0])))
-    return f" (at pH {figure(ph)} {share:.1f} % of {acid.inci.lower()} is undissociated, the form that works)"
+    above = Decimal(ph.numerator) / ph.denominator - Decimal(acid.pka[0])
+    share = fixed(Fraction(100 / (1 + Decimal(10) ** above)), 1)
+    return f" (at pH {figure(ph)} {share} % of {acid.inci.lower()} is undissociated, the form that works)"
 
 
 def is_acid(part: Part) -> bool:

@@ -84,8 +84,6 @@ class Screen:
     pipe is left to `main`.
     """
 
-    plain = True
-
     def __init__(self, file: IO[str], width: int) -> None:
         self.file, self.width = file, max(width, 20)
 
