@@ -258,6 +258,7 @@ class Formulary:
             side=side,
             records={id: record for id, record in records.items() if record},
             faults=(*faults, *closure.faults),
+            in_records=_in_records(faults),
             warnings=tuple(dict.fromkeys(warnings)),
         )
 
@@ -328,10 +329,16 @@ class Formulary:
             side=side,
             records=records,
             faults=tuple(dict.fromkeys(faults)),
+            in_records=_in_records(faults),
             added=added,
             spent=spent,
             kept=Fraction(whole, 1) / whole_spent,
         )
+
+
+def _in_records(faults: Iterable[Fault]) -> frozenset[Fault]:
+    """The faults that stand in records of raw materials."""
+    return frozenset(f for f in faults if f.file.startswith("materials/"))
 
 
 def _shares(lines: Sequence[MadeLine], words: str) -> tuple[Amount, ...]:

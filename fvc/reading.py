@@ -30,9 +30,14 @@ class Side(NamedTuple):
     under_git: bool = True
 
     @property
+    def made(self) -> bool:
+        """True for a batch as made; a plan has a revision, if only 0."""
+        return self.revision is None
+
+    @property
     def words(self) -> str:
         """The state in words: `revision 4`, `revision 4+`, `revision 4, changed since`, `as made`."""
-        if self.revision is None:
+        if self.made:
             return "as made"
         if not self.under_git:
             return f"revision {self.revision}, no git here" if self.revision else "no git here"
@@ -50,6 +55,7 @@ class Reading:
     has no record is missing from the mapping and named in `faults`.
     records: the records of everything reached, through nested formulas too, by id.
     faults: all that keeps the plan from being weighed (structure, total, missing materials).
+    in_records: those of them that are in records of raw materials, not in a plan.
     warnings: what was noticed and does not hinder.
     added: of a batch as made, every line at its percent of all that was added, what replaced a loss not
     counted twice; empty for a plan. spent: the same of all that was weighed in.
@@ -62,6 +68,7 @@ class Reading:
     side: Side
     records: Mapping[str, Mapping[str, object]] = field(default_factory=dict)
     faults: tuple[Fault, ...] = ()
+    in_records: frozenset[Fault] = frozenset()
     warnings: tuple[Fault, ...] = ()
     added: tuple[Amount, ...] = ()
     spent: tuple[Amount, ...] = ()

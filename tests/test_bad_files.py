@@ -387,6 +387,11 @@ def test_an_id_that_is_both_a_material_and_a_formula_is_refused(lotion, here):
     [
         ('[composition]\n"Glycerin" = 80\n"Aqua" = 20.5\n', "composition: the composition adds up to 100.5 %, 0.5 above 100"),
         ('[composition]\n"Glycerin" = [90, 99]\n"Aqua" = [20, 30]\n', "composition: the composition adds up to 110 %, 10 above 100"),
+        ('[constituents]\n"Linalool" = 80\n"Limonene" = 20.5\n', "constituents: the constituents add up to 100.5 %, 0.5 above 100"),
+        (
+            '[constituents]\n"Linalool" = { nominal = 60, low = 50 }\n"Limonene" = { nominal = 45, low = 40 }\n',
+            "constituents: the constituents add up to 105 % by their nominal figures, above 100",
+        ),
         ('[composition]\n"Glycerin" = "balance"\n"Aqua" = "balance"\n', 'two shares are "balance"'),
         ('[composition]\n"Glycerin" = 101\n', "expected a number from 0 to 100, found 101"),
         ('[composition]\n"Glycerin" = nan\n', "found nan: it is not a finite number"),

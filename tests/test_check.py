@@ -550,11 +550,13 @@ def test_all_plans_of_a_formulary(shelf):
     shelf.write("materials/unused.toml", "format = 1\nfunction = 3\n")
     result = shelf.fvc("check")
     assert result.code == 1
-    assert f"2 stops in {2 * COUNT + 1} checks of 4 plans" in result.out
+    assert f"2 stops in {2 * COUNT + 1} checks of 3 plans" in result.out
     assert "formulas/broken.toml:3" in result.out
     assert "materials/unused.toml:2" in result.out
     data = shelf.fvc("check", "--json").data
-    assert data["plans"] == ["broken", "gel", "product", "materials"]
+    assert data["plans"] == ["broken", "gel", "product"]
+    (unused,) = [f for f in data["findings"] if "unused" in f["where"]]
+    assert (unused["plan"], unused["where"]) == (None, "materials/unused.toml:2, function")
 
 
 def test_several_references_in_one_run(toner):
@@ -660,7 +662,10 @@ def test_a_house_limit_that_binds_nothing(shelf, rule, words):
     plan(shelf, PRESERVED)
     shelf.write("formulary.toml", shelf.read("formulary.toml") + f"[[house]]\n{rule}\n")
     data = shelf.json("check", "product")
+    assert data["plans"] == ["product"]
     (finding,) = [f for f in data["findings"] if f["rule"] == "house-name"]
+    assert (finding["plan"], finding["where"]) == (None, "formulary.toml, house[1]")
+    assert " checks, " in shelf.ok("check", "product").out.splitlines()[-1]  # of one plan
     assert (finding["level"], finding["mend"]) == ("caution", words)
 
 
@@ -908,8 +913,208 @@ def test_what_is_wrong_in_a_record_is_told_once_for_all_plans(shelf):
     for name in ("one", "two"):
         shelf.formula(name, {"A": PRESERVED | {"betain": "1"}}, extra="[spec]\nph = [4, 5]\n")
     data = shelf.json("check")
-    assert [(f["plan"], f["where"]) for f in data["findings"]] == [("materials", "materials: materials/betain.toml")]
+    assert [(f["plan"], f["where"]) for f in data["findings"]] == [(None, "materials/betain.toml")]
 
 
 def test_a_salt_of_a_small_acid_is_no_unlike_charge(shelf):
     assert found(plan(shelf, PRESERVED | {"behentrimonium": "1"}), "charges") == []  # sodium benzoate beside a cationic conditioner
+
+
+# --- silent passes and false alarms ------------------------------------------------------------------------
+
+ALLERGENS = "restricted constituents and allergens in thing"
+
+
+@pytest.mark.parametrize(
+    "function, inci, said",
+    [
+        ("active", "Salvia Sclarea Oil", True),
+        ("conditioning agent", "Calendula Officinalis Flower Extract", True),
+        ("solvent", "Rosa Damascena Flower Water", True),
+        ("emollient", "Calendula Officinalis Flower Extract", True),  # a macerate
+        ("emollient", "Carapa Guianensis Seed Oil", False),
+        ("antioxidant", "Helianthus Annuus Seed Oil", False),  # what tocopherol is sold in
+        ("active", "Rosa Canina Flower Oil", True),
+        ("active", "PEG-7 Hydrogenated Castor Oil", False),
+        ("solvent", "Water", False),
+    ],
+)
+def test_an_oil_extract_or_hydrosol_is_one_whatever_its_record_calls_it(shelf, function, inci, said):
+    shelf.material("thing", function, {inci: 100}, "use_level = [0.01, 50]\n")
+    assert bool(why(plan(shelf, PRESERVED | {"thing": "0.5"}), ALLERGENS)) is said
+    shelf.write("materials/thing.toml", f'format = 1\nname = "thing"\nuse_level = [0.01, 50]\n[composition]\n"{inci}" = 100\n')
+    assert bool(why(report(shelf), ALLERGENS)) is said
+
+
+@pytest.mark.parametrize(
+    "constituents, reason",
+    [
+        ('"Linalool" = 0.2', "the [constituents] in its record come to 0.2 % at most, so they say nothing of most of it"),
+        ('"Linalool" = [20, 30]\n"Limonene" = [10, 19]', "the [constituents] in its record come to 49 % at most"),
+        ('"Linalool" = [20, 30]\n"Limonene" = [10, 20]', ""),
+        ('"Aqua" = 99', "no [constituents] in its record and no typical values in fvc"),
+    ],
+)
+def test_a_record_speaks_for_an_oil_from_half_of_it_on(shelf, constituents, reason):
+    oil(shelf, constituents, "Invented Test Oil")
+    reasons = why(plan(shelf, OILED | {"oil": "0.5"}), "restricted constituents and allergens in oil")
+    assert len(reasons) == bool(reason)
+    assert all(r.startswith(reason) and r.endswith("; ask the supplier for an analysis and an allergen list") for r in reasons)
+
+
+def test_a_record_speaks_for_a_diluted_extract_by_what_there_is_of_it(shelf):
+    """2 % of extract in glycerin, and 1.2 % named: more than half of what could hide anything."""
+    text = SHELF["extract"]
+    shelf.material("extract", *text)
+    shelf.write("materials/extract.toml", shelf.read("materials/extract.toml") + '[constituents]\n"Caffeine" = [0.8, 1.2]\n')
+    assert not why(plan(shelf, PRESERVED | {"extract": "1"}), "restricted constituents and allergens in extract")
+
+
+# Regulation (EC) No 1223/2009: Annex II and III by ECHA's list of 2024-05-16 and the acts beside each limit; None: only a question.
+@pytest.mark.parametrize(
+    "inci, use, percent, rule, level",
+    [
+        ("Resorcinol", "rinse-off", "0.51", "eu-iii-22", "stop"),
+        ("Resorcinol", "rinse-off", "0.50", "eu-iii-22", None),
+        ("Thioglycolic Acid", "leave-on", "0.1", "eu-iii-2a", "stop"),
+        ("Ammonium Thioglycolate", "rinse-off", "13.0", "eu-iii-2a", None),  # x 0.844: 10.97 % as the acid
+        ("Ammonium Thioglycolate", "rinse-off", "13.1", "eu-iii-2a", "stop"),
+        ("Ammonium Thioglycolate", "rinse-off", "2.4", "eu-iii-2a-hair", "caution"),
+        ("Glyceryl Thioglycolate", "rinse-off", "19.8", "eu-iii-2b", None),  # x 0.5543: 10.97 % as the acid
+        ("Glyceryl Thioglycolate", "rinse-off", "19.9", "eu-iii-2b", "stop"),
+        ("Urea Peroxide", "leave-on", "11.07", "eu-iii-12-urea-skin", "caution"),
+        ("Selenium Sulfide", "rinse-off", "1.01", "eu-iii-49", "stop"),
+        ("Sodium Selenite", "leave-on", "0.01", "eu-ii-297", "stop"),
+        ("Tetrasodium Etidronate", "leave-on", "2.14", "eu-iii-53", None),  # x 0.7009: 1.4999 % as the acid
+        ("Tetrasodium Etidronate", "leave-on", "2.15", "eu-iii-53", "stop"),
+        ("Strontium Chloride", "leave-on", "1", "eu-iii-57", None),
+        ("Talc", "leave-on", "5", "eu-iii-59", None),
+        ("Benzoyl Peroxide", "leave-on", "2.5", "eu-iii-94", "stop"),
+        ("Pinus Sylvestris Leaf Oil", "leave-on", "0.1", "eu-iii-103", None),
+        ("Turpentine", "leave-on", "0.1", "eu-iii-119", None),
+        ("Ethoxydiglycol", "leave-on", "2.61", "eu-iii-ethoxydiglycol", "stop"),
+        ("Ethoxydiglycol", "rinse-off", "10", "eu-iii-ethoxydiglycol", None),
+        ("Cyclomethicone", "rinse-off", "2", "eu-reach-70-cyclomethicone", "caution"),
+        ("Cyclomethicone", "leave-on", "2", "eu-reach-70-cyclomethicone", None),
+        ("Coal Tar", "rinse-off", "0.5", "eu-ii-420", "stop"),
+        ("Dihydrocoumarin", "leave-on", "0.1", "eu-ii-427", "stop"),
+        ("Thimerosal", "leave-on", "0.01", "eu-ii-221", "stop"),
+        ("Colloidal Silver", "leave-on", "0.1", "eu-ii-nano", "caution"),
+        ("Petrolatum", "leave-on", "5", "eu-ii-904", None),
+    ],
+)
+def test_what_the_law_limits_and_no_row_said(shelf, inci, use, percent, rule, level):
+    shelf.material("thing", "active", {inci: 100}, "use_level = [0.01, 50]\n")
+    result = plan(shelf, {"water": "balance", "phenoxyethanol": "0.8", "thing": percent}, use=f'"{use}"', spec="ph = [7, 8]")
+    findings = [f for f in result.findings if f.rule == rule]
+    over = [f.level for f in findings if " above the " in f.message or "not allowed for" in f.message or "not allowed in any" in f.message]
+    assert over == ([level] if level else [])
+    assert findings, "a limit that is kept still asks what must hold"
+
+
+@pytest.mark.parametrize("inci", ["Sodium Hydroxide", "Potassium Hydroxide", "Calcium Hydroxide"])
+def test_a_hydroxide_asks_what_must_hold_though_the_ph_of_the_spec_is_fine(shelf, inci):
+    shelf.material("lye", "pH adjuster", {inci: 10, "Aqua": "balance"}, "use_level = [0.01, 5]\n")
+    (finding,) = [f for f in plan(shelf, PRESERVED | {"lye": "1"}).findings if f.rule.startswith("eu-iii-15")]
+    assert finding.level == "note"
+    assert "0.1 % in it: only to adjust the pH, which must stay below 11" in finding.message
+
+
+@pytest.mark.parametrize(
+    "inci, what",
+    [
+        ("Basic Blue 99", "hair dyes (Annex III): thing"),
+        ("Sodium Fluoride", "products for the mouth (Annex III): thing"),
+        ("Beetroot Red", "colourants (Annex IV): thing"),
+    ],
+)
+def test_what_stands_in_no_table_is_not_passed_over(shelf, inci, what):
+    shelf.material("thing", "active", {inci: 100}, "use_level = [0.01, 50]\n")
+    assert why(plan(shelf, PRESERVED | {"thing": "0.1"}), what) == ["these limits are not in fvc; look them up in the law itself"]
+
+
+@pytest.mark.parametrize(
+    "composition, extra, percent, levels, unknown",
+    [
+        ({"Phenoxyethanol": 100}, "", "0.09", ["caution"], False),  # at most 1 %: less than a tenth of it
+        ({"Phenoxyethanol": 100}, "", "0.1", [], False),
+        ({"Phenoxyethanol": 1, "Glycerin": 99}, "", "1", ["caution"], False),  # 0.01 %, whatever the record calls it
+        ({"Sodium Benzoate": 100}, "", "0.058", ["caution"], False),  # x 0.8475: 0.0492 of 0.5 % as acid
+        ({"Sodium Benzoate": 100}, "", "0.06", [], False),
+        ({"Glycerin": 100}, "", "1", [], True),
+        ({"Glycerin": 100}, "ph_range = [3, 8]\n", "1", [], False),  # the maker's own record vouches for it
+        ({"Glycerin": 100}, "ph_range = [3, 8]\n", "0.05", ["caution"], False),
+        ({"Phenoxyethanol": "unknown", "Glycerin": 30}, "", "1", [], True),
+        ({"Sodium Benzoate": 4, "Potassium Sorbate": 3, "Aqua": "balance"}, "", "1", [], False),  # 0.068 and 0.037 of theirs, together
+    ],
+)
+def test_a_preservative_counts_by_what_is_in_it(shelf, composition, extra, percent, levels, unknown):
+    shelf.material("thing", "preservative", composition, f"use_level = [0.01, 50]\n{extra}")
+    result = plan(shelf, {"water": "balance", "thing": percent})
+    assert [f.level for f in result.findings if f.rule == "preservative"] == levels
+    assert bool(why(result, "whether thing preserves it")) is unknown
+
+
+@pytest.mark.parametrize("percent, levels", [("0.09", ["caution"]), ("0.1", [])])
+def test_a_trace_of_solubiliser_holds_no_oil(shelf, percent, levels):
+    result = plan(shelf, PRESERVED | {"tea-tree-oil": "0.5", "polysorbate-20": percent})
+    assert [f.level for f in result.findings if f.rule == "oil-held"] == levels
+
+
+@pytest.mark.parametrize(
+    "composition, oily",
+    [
+        ({"Glycerin": 100}, False),
+        ({"Butylene Glycol": 100}, False),
+        ({"Sodium PCA": 50, "Aqua": "balance"}, False),
+        ({"Aloe Barbadensis Leaf Juice": 100}, False),
+        ({"Dimethicone": 60, "Aqua": "balance"}, False),  # an emulsion as bought
+        ({"Dimethicone": 99.5, "Aqua": "balance"}, True),
+        ({"Caprylic/Capric Triglyceride": 100}, True),
+        ({"C12-15 Alkyl Benzoate": 100}, True),
+    ],
+)
+def test_what_mixes_with_water_is_no_oil_though_its_record_says_emollient(shelf, composition, oily):
+    shelf.material("soft", "emollient", composition, "use_level = [1, 30]\n")
+    assert bool(found(plan(shelf, PRESERVED | {"soft": "10"}), "oil-held")) is oily
+
+
+@pytest.mark.parametrize(
+    "share, level, message, mend",
+    [
+        (
+            [0, 2],
+            "caution",
+            "there may be up to 0.1 % of it (0.1 from thing)",
+            "ask the supplier whether there is any in thing, and enter the figure",
+        ),
+        ([1, 2], "stop", "there is up to 0.1 % of it (0.1 from thing)", "take out thing"),
+        (2, "stop", "there is 0.1 % of it (0.1 from thing)", "take out thing"),
+    ],
+)
+def test_a_trace_of_what_is_not_allowed_names_what_brings_it(shelf, share, level, message, mend):
+    shelf.material("thing", "solvent", {"Chloroform": share, "Glycerin": "balance"}, "use_level = [0.01, 50]\n")
+    (finding,) = [f for f in plan(shelf, PRESERVED | {"thing": "5"}).findings if f.rule == "eu-ii-chlorinated"]
+    assert finding.level == level
+    assert finding.message == f"Chloroform, vinyl chloride and bithionol: not allowed in any product; {message}"
+    assert finding.mend.startswith(mend)
+    assert finding.mend.endswith("take out thing")
+
+
+def test_a_plan_may_be_called_materials(shelf):
+    shelf.formula("materials", {"A": PRESERVED}, extra="[spec]\nph = [4, 5]\n")
+    shelf.write("materials/unused.toml", "format = 1\nfunction = 3\n")
+    data = shelf.json("check")
+    assert data["plans"] == ["materials"]
+    assert [f["plan"] for f in data["findings"]] == [None]
+
+
+@pytest.mark.parametrize(
+    "inci, rule, percent", [("Cetrimonium Chloride", "eu-iii-286", "2.6"), ("Behentrimonium Chloride", "eu-iii-287", "5.1")]
+)
+def test_a_limit_for_conditioners_is_no_question_where_no_record_says_preservative(shelf, inci, rule, percent):
+    """Annex III, 286 and 287: rinsed off the hair 2.5 % and 5.0 %, for another purpose than preserving."""
+    shelf.material("quat", "conditioning agent", {inci: 100}, "use_level = [0.1, 9]\n")
+    lines = {"water": "balance", "phenoxyethanol": "0.8", "quat": percent}
+    over = [f for f in plan(shelf, lines, use='"rinse-off"').findings if f.rule == rule and " above the " in f.message]
+    assert [(f.level, "is it here for another purpose" in f.message) for f in over] == [("stop", False)]

@@ -214,3 +214,12 @@ def test_a_batch_as_made_pays_for_what_was_put_back_and_what_was_lost(priced):
     data = priced.json("cost", "spl-260301-at-a")
     assert (data["batch_g"], data["per_batch"]) == ("100", "1.89")
     assert data["per_kg"] == "18.9"
+
+
+def test_a_line_without_a_price_leaves_names_whole(priced):
+    """At 80 columns a name of 22 letters has room beside every figure."""
+    priced.material("orange-flower-water-bio", "hydrosol", {"Citrus Aurantium Amara Flower Water": 100})
+    priced.formula("lotion", {"A": PLAN["A"] | {"orange-flower-water-bio": "20.00"}}, batch="200 g")
+    out = priced.ok("cost", "lotion").out
+    assert "  orange-flower-water-bio  20.00  no price" in out
+    assert "Not priced   so these sums and shares are of the other lines alone" in out

@@ -154,6 +154,9 @@ def test_a_salt_comes_to_its_limit_at_the_published_percent(salt: str, acid: str
     ("eu-v-42-diacetate", Fraction("625.55"), Fraction("0.3") / Fraction("505.45")),
     ("eu-v-42-dihydrochloride", Fraction("578.37"), Fraction("0.3") / Fraction("505.45")),
     ("eu-iii-4-hydroxide", Fraction("35.05"), Fraction(6) / Fraction("17.031")),
+    # 12 % and 4 % as hydrogen peroxide (34.015)
+    ("eu-iii-12-urea", Fraction("94.07"), Fraction(12) / Fraction("34.015")),
+    ("eu-iii-12-urea-skin", Fraction("94.07"), Fraction(4) / Fraction("34.015")),
 ])  # fmt: skip
 def test_limits_expressed_as_another_substance_are_converted(id: str, salt: Fraction, share: Fraction) -> None:
     most = Fraction(BY_ID[id].most[""])
@@ -182,6 +185,12 @@ def test_hydroxides_are_bound_by_ph_and_not_by_percent() -> None:
 def test_what_old_recipes_still_hold_and_is_prohibited(id: str) -> None:
     assert BY_ID[id].most == {"": "0"}
     assert BY_ID[id].level == "stop"
+
+
+def test_what_american_law_prohibits_the_european_one_does_not_pass_over() -> None:
+    banned = [m for limit in LIMITS if limit.rules == "us" and "0" in limit.most.values() for m in limit.members]
+    propellants = BY_ID["us-700-23"].members  # not allowed as such, by a law that is none of cosmetics
+    assert [m for m in banned if m not in propellants and not [x for x in limits_of(m) if x.rules == "eu"]] == []
 
 
 @pytest.mark.parametrize("name", NAMES)

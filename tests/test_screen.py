@@ -7,6 +7,7 @@ import pytest
 
 from fvc.show.screen import Grid, Screen, cell_width, grid, styled
 from fvc.show.terminal import Terminal
+from tests.support import Studio
 
 ANSI = re.compile(r"\x1b\[[0-9;]*m")
 
@@ -51,6 +52,8 @@ def table() -> Grid:
     [
         lambda s: s.say("a paragraph that is much longer than sixty columns and has to be folded somewhere behind a word", 4),
         lambda s: s.head("Lines", "grams at 200 g"),
+        lambda s: s.head("緑茶とオレンジの花のフェイストナー、夏のための軽い香り", "green-tea-toner, revision 12, changed since"),
+        lambda s: s.say("Größe und Duft, " * 6 + "軽い香り" * 9 + " am Ende"),
         lambda s: s.item("mend:  ", "take preservative-premix from 2.4 to 2.3358 % of the product, or a little less than that", 6),
         lambda s: s.words(styled("raised", "raised"), "propanediol", "A", indent=2),
         lambda s: s.print("one\ntwo"),
@@ -63,6 +66,7 @@ def table() -> Grid:
 def test_a_terminal_shows_the_words_of_a_pipe(both, what):
     plain, _, stripped = both(what)
     assert plain.splitlines() == stripped
+    assert all(cell_width(line) <= 60 for line in stripped)
 
 
 def test_colour_comes_with_its_word_and_only_in_a_terminal(both):
@@ -103,3 +107,19 @@ def test_no_text_can_drive_the_terminal(both):
 @pytest.mark.parametrize("text, width", [("abc", 3), ("Öl", 2), ("香水", 4), ("e\u0301", 1)])
 def test_how_wide_a_text_is(text, width):
     assert cell_width(text) == width
+
+
+def test_a_heading_in_wide_letters_keeps_to_the_width(plain_folder):
+    studio = Studio(plain_folder)
+    studio.write("formulary.toml", 'format = 1\nname = "Test"\n')
+    studio.material("water", "solvent", {"Aqua": 100})
+    studio.formula("toner", {"A": {"water": "balance"}})
+    studio.edit(
+        "formulas/toner.toml",
+        'title = "toner"',
+        'title = "緑茶とオレンジの花のフェイストナー、夏のための軽い香り、三番目の試作品、スプレー"',
+    )
+    for command in ("check", "label", "cost", "sheet"):
+        lines = studio.fvc(command, "toner").out.splitlines()
+        assert lines
+        assert [line for line in lines if cell_width(line) > 80] == [], command

@@ -141,15 +141,12 @@ def _shares(raw: dict[str, Share | str] | None, path: tuple[str, ...], notes: No
     low = sum((s.low for s in given), ZERO)
     high = sum((s.high for s in given), ZERO)
     nominal = sum((s.nominal or ZERO for s in given), ZERO)
+    add_up, its = ("the constituents add up to", "their") if path[-1] == "constituents" else ("the composition adds up to", "its")
     if low > HUNDRED:
-        notes.fault(
-            path, f"the composition adds up to {amounts.shown(low, 0)} %, {amounts.shown(low - 100, 0)} above 100", "correct the shares"
-        )
+        notes.fault(path, f"{add_up} {amounts.shown(low, 0)} %, {amounts.shown(low - 100, 0)} above 100", "correct the shares")
         return None
     if nominal > HUNDRED:
-        notes.fault(
-            path, f"the composition adds up to {amounts.shown(nominal, 0)} % by its nominal figures, above 100", "correct the shares"
-        )
+        notes.fault(path, f"{add_up} {amounts.shown(nominal, 0)} % by {its} nominal figures, above 100", "correct the shares")
         return None
     balances = [name for name, share in raw.items() if share == "balance"]
     if len(balances) > 1:

@@ -33,6 +33,7 @@ class Limit(NamedTuple):
     salt_of: the last word of INCI names that are further salts of the acid ("Sorbate"), or ""; what counts as a
     salt is told by its first word, see `lookup.limits_of`.
     level: "stop", or "caution" where what is above `most` is only a question.
+    if_preserving: True where it holds for what is there to preserve, and the substance has other purposes too.
     """
 
     id: str
@@ -46,6 +47,12 @@ class Limit(NamedTuple):
     ph: tuple[str, str] | None = None
     salt_of: str = ""
     level: str = "stop"
+    if_preserving: bool = False
+
+    @property
+    def for_preservatives(self) -> bool:
+        """True for an entry of the list of preservatives, Annex V."""
+        return self.id.startswith("eu-v-")
 
 
 LIMITS: tuple[Limit, ...] = (
@@ -124,6 +131,7 @@ LIMITS: tuple[Limit, ...] = (
             "spray": "the acid not where it may be breathed in; is this spray fine enough for that?",
             "aerosol": "the acid not where it may be breathed in",
         },
+        if_preserving=True,
     ),
     Limit(
         id="eu-v-4",
@@ -152,6 +160,7 @@ LIMITS: tuple[Limit, ...] = (
         most={"": "0"},
         source=Source("Regulation (EC) No 1223/2009, Annex V, entry 7, by (EU) 2018/1847", "2018"),
         level="caution",
+        if_preserving=True,
     ),
     Limit(
         id="eu-v-9-sodium-metabisulfite",
@@ -161,6 +170,7 @@ LIMITS: tuple[Limit, ...] = (
         most={"": "0.2967"},
         source=Source("Regulation (EC) No 1223/2009, Annex V, entry 9", "2009-11-30"),
         level="caution",
+        if_preserving=True,
     ),
     Limit(
         id="eu-v-9-sodium-bisulfite",
@@ -170,6 +180,7 @@ LIMITS: tuple[Limit, ...] = (
         most={"": "0.3248"},
         source=Source("Regulation (EC) No 1223/2009, Annex V, entry 9", "2009-11-30"),
         level="caution",
+        if_preserving=True,
     ),
     Limit(
         id="eu-v-9-sodium-sulfite",
@@ -179,6 +190,7 @@ LIMITS: tuple[Limit, ...] = (
         most={"": "0.3934"},
         source=Source("Regulation (EC) No 1223/2009, Annex V, entry 9", "2009-11-30"),
         level="caution",
+        if_preserving=True,
     ),
     Limit(
         id="eu-v-9-potassium-metabisulfite",
@@ -188,6 +200,7 @@ LIMITS: tuple[Limit, ...] = (
         most={"": "0.3470"},
         source=Source("Regulation (EC) No 1223/2009, Annex V, entry 9", "2009-11-30"),
         level="caution",
+        if_preserving=True,
     ),
     Limit(
         id="eu-v-11",
@@ -359,6 +372,7 @@ LIMITS: tuple[Limit, ...] = (
         most={"": "0.2"},
         source=Source("Regulation (EC) No 1223/2009, Annex V, entry 23", "2009-11-30"),
         asks={"": "the list sets a purity; (EU) 2024/996 has changed this entry: read it before use"},
+        if_preserving=True,
     ),
     Limit(
         id="eu-v-24",
@@ -436,6 +450,7 @@ LIMITS: tuple[Limit, ...] = (
         most={"leave-on": "0.2", "rinse-off": "0.5"},
         source=Source("Regulation (EC) No 1223/2009, Annex V, entry 32, by (EU) 2019/698", "2019"),
         asks={"": "only in hair lotions, face creams, foot care and rinse-off shampoo"},
+        if_preserving=True,
     ),
     Limit(
         id="eu-v-33",
@@ -453,6 +468,7 @@ LIMITS: tuple[Limit, ...] = (
         members=("Benzyl Alcohol",),
         most={"": "1.0"},
         source=Source("Regulation (EC) No 1223/2009, Annex V, entry 34, by (EU) No 344/2013", "2013-04-04"),
+        if_preserving=True,
     ),
     Limit(
         id="eu-v-35",
@@ -544,6 +560,7 @@ LIMITS: tuple[Limit, ...] = (
         most={"": "0.1"},
         source=Source("Regulation (EC) No 1223/2009, Annex V, entry 44, by (EU) No 866/2014", "2014"),
         level="caution",
+        if_preserving=True,
     ),
     Limit(
         id="eu-v-45",
@@ -697,6 +714,7 @@ LIMITS: tuple[Limit, ...] = (
         most={"": "0.4", "spray": "0", "aerosol": "0"},
         source=Source("Regulation (EC) No 1223/2009, Annex V, entry 58, by (EU) 2016/1121", "2016"),
         asks={"": "not on the lips"},
+        if_preserving=True,
     ),
     Limit(
         id="eu-v-59",
@@ -721,6 +739,63 @@ LIMITS: tuple[Limit, ...] = (
         source=Source("Regulation (EC) No 1223/2009, Annex V, entry 60, by (EU) 2019/1858", "2019"),
     ),
     # Restricted substances: Annex III.
+    Limit(
+        id="eu-iii-2a",
+        rules="eu",
+        title="Thioglycolic acid and its salts",
+        members=(
+            "Thioglycolic Acid",
+            "Ammonium Thioglycolate",
+            "Sodium Thioglycolate",
+            "Potassium Thioglycolate",
+            "Calcium Thioglycolate",
+            "Ethanolamine Thioglycolate",
+        ),
+        most={"rinse-off": "11", "leave-on": "0"},
+        source=Source("Regulation (EC) No 1223/2009, Annex III, entry 2a, in ECHA's list of 2024-05-16", "2024-05-16"),
+        as_acid="Thioglycolic Acid",
+        salt_of="Thioglycolate",
+        asks={
+            "": (
+                "11 % only for professional use; for general use 8 % to wave or straighten hair and 2 % in other products that are rinsed "
+                'off it, all at pH 7 to 9.5; 5 % to remove hair, at pH 7 to 12.7; the label says "contains thioglycolate"'
+            )
+        },
+        ph=("7", "12.7"),
+    ),
+    Limit(
+        id="eu-iii-2a-hair",
+        rules="eu",
+        title="Thioglycolic acid and its salts where hair is neither waved, straightened nor removed (is it so here?)",
+        members=(
+            "Thioglycolic Acid",
+            "Ammonium Thioglycolate",
+            "Sodium Thioglycolate",
+            "Potassium Thioglycolate",
+            "Calcium Thioglycolate",
+            "Ethanolamine Thioglycolate",
+        ),
+        most={"rinse-off": "2"},
+        source=Source("Regulation (EC) No 1223/2009, Annex III, entry 2a, in ECHA's list of 2024-05-16", "2024-05-16"),
+        as_acid="Thioglycolic Acid",
+        level="caution",
+    ),
+    Limit(
+        id="eu-iii-2b",
+        rules="eu",
+        title="Esters of thioglycolic acid",
+        members=("Glyceryl Thioglycolate",),
+        most={"rinse-off": "11", "leave-on": "0"},
+        source=Source("Regulation (EC) No 1223/2009, Annex III, entry 2b, in ECHA's list of 2024-05-16", "2024-05-16"),
+        as_acid="Thioglycolic Acid",
+        asks={
+            "": (
+                'only to wave or straighten hair, 11 % for professional and 8 % for general use; the label says "contains thioglycolate", '
+                "to wear gloves and to keep it away from the eyes"
+            )
+        },
+        ph=("6", "9.5"),
+    ),
     Limit(
         id="eu-iii-3",
         rules="eu",
@@ -766,6 +841,27 @@ LIMITS: tuple[Limit, ...] = (
         source=Source("Regulation (EC) No 1223/2009, Annex III, entry 12, by (EU) No 1197/2013", "2013"),
         level="caution",
     ),
+    # 12 % and 4 % as hydrogen peroxide, by 94.07 over 34.01 g/mol.
+    Limit(
+        id="eu-iii-12-urea",
+        rules="eu",
+        title="Urea peroxide (12 % as hydrogen peroxide)",
+        members=("Urea Peroxide",),
+        most={"": "33.18"},
+        source=Source("Regulation (EC) No 1223/2009, Annex III, entry 12, by (EU) 2019/831", "2019"),
+        asks={
+            "": 'counted with any hydrogen peroxide beside it; the label says "contains hydrogen peroxide", and to keep it away from the eyes'
+        },
+    ),
+    Limit(
+        id="eu-iii-12-urea-skin",
+        rules="eu",
+        title="Urea peroxide in products for the skin (4 % as hydrogen peroxide; is it one?)",
+        members=("Urea Peroxide",),
+        most={"": "11.06"},
+        source=Source("Regulation (EC) No 1223/2009, Annex III, entry 12, by (EU) 2019/831", "2019"),
+        level="caution",
+    ),
     Limit(
         id="eu-iii-15a",
         rules="eu",
@@ -773,6 +869,12 @@ LIMITS: tuple[Limit, ...] = (
         members=("Sodium Hydroxide", "Potassium Hydroxide"),
         most={},
         source=Source("Regulation (EC) No 1223/2009, Annex III, entry 15a", "2009-11-30"),
+        asks={
+            "": (
+                "only to adjust the pH, which must stay below 11 in the product as it is made (12.7 in one that removes hair); to straighten "
+                "hair or soften nail cuticles it has limits of its own"
+            )
+        },
         ph=("0", "11"),
     ),
     Limit(
@@ -782,7 +884,22 @@ LIMITS: tuple[Limit, ...] = (
         members=("Calcium Hydroxide",),
         most={},
         source=Source("Regulation (EC) No 1223/2009, Annex III, entry 15c", "2009-11-30"),
+        asks={
+            "": (
+                "only to adjust the pH, which must stay below 11 in the product as it is made (12.7 in one that removes hair); to straighten "
+                "hair it has a limit of its own"
+            )
+        },
         ph=("0", "11"),
+    ),
+    Limit(
+        id="eu-iii-22",
+        rules="eu",
+        title="Resorcinol",
+        members=("Resorcinol",),
+        most={"": "0.5"},
+        source=Source("Regulation (EC) No 1223/2009, Annex III, entry 22", "2009-11-30", looked_up=False),
+        asks={"": 'only in lotions and shampoos for the hair (hair dyes have limits of their own); the label says "contains resorcinol"'},
     ),
     Limit(
         id="eu-iii-24",
@@ -808,6 +925,79 @@ LIMITS: tuple[Limit, ...] = (
                 "sulfate, all without water of crystallisation; (EU) 2026/909 changes this entry from 1 January 2027"
             )
         },
+    ),
+    Limit(
+        id="eu-iii-49",
+        rules="eu",
+        title="Selenium disulfide",
+        members=("Selenium Sulfide", "Selenium Disulfide"),
+        most={"rinse-off": "1", "leave-on": "0"},
+        source=Source("Regulation (EC) No 1223/2009, Annex III, entry 49, in ECHA's list of 2024-05-16", "2024-05-16"),
+        asks={"": 'only in shampoos against dandruff; the label says "contains selenium disulphide", and to keep it away from the eyes'},
+    ),
+    Limit(
+        id="eu-iii-50",
+        rules="eu",
+        title="Aluminium zirconium complexes",
+        members=(
+            "Aluminum Zirconium Tetrachlorohydrex GLY",
+            "Aluminum Zirconium Trichlorohydrex GLY",
+            "Aluminum Zirconium Pentachlorohydrex GLY",
+            "Aluminum Zirconium Octachlorohydrex GLY",
+            "Aluminum Zirconium Tetrachlorohydrate",
+            "Aluminum Zirconium Trichlorohydrate",
+            "Zirconium Chlorohydrate",
+        ),
+        most={"": "20", "aerosol": "0"},
+        source=Source("Regulation (EC) No 1223/2009, Annex III, entry 50", "2009-11-30", looked_up=False),
+        asks={
+            "": "only against perspiration, at most 5.4 % as zirconium; the label says not to use it on damaged skin",
+            "spray": "not allowed in aerosol dispensers (sprays); is this pump spray fine enough to be breathed in?",
+        },
+    ),
+    Limit(
+        id="eu-iii-53",
+        rules="eu",
+        title="Etidronic acid and its salts",
+        members=("Etidronic Acid", "Disodium Etidronate", "Tetrasodium Etidronate"),
+        most={"": "1.5"},
+        source=Source("Regulation (EC) No 1223/2009, Annex III, entry 53, in ECHA's list of 2024-05-16", "2024-05-16"),
+        as_acid="Etidronic Acid",
+        salt_of="Etidronate",
+        asks={"": "only in products for the hair, and in soap"},
+    ),
+    Limit(
+        id="eu-iii-53-soap",
+        rules="eu",
+        title="Etidronic acid and its salts in soap (is it one?)",
+        members=("Etidronic Acid", "Disodium Etidronate", "Tetrasodium Etidronate"),
+        most={"rinse-off": "0.2"},
+        source=Source("Regulation (EC) No 1223/2009, Annex III, entry 53, in ECHA's list of 2024-05-16", "2024-05-16"),
+        as_acid="Etidronic Acid",
+        level="caution",
+    ),
+    Limit(
+        id="eu-iii-57",
+        rules="eu",
+        title="Strontium chloride",
+        members=("Strontium Chloride",),
+        most={},
+        source=Source("Regulation (EC) No 1223/2009, Annex III, entry 57, in ECHA's list of 2024-05-16", "2024-05-16"),
+        asks={
+            "": (
+                "only in shampoos and products for the face, at most 2.1 % as strontium, which is 3.79 % without water of crystallisation; "
+                'the label says "contains strontium chloride" and that children should not use it often'
+            )
+        },
+    ),
+    Limit(
+        id="eu-iii-59",
+        rules="eu",
+        title="Talc",
+        members=("Talc",),
+        most={},
+        source=Source("Regulation (EC) No 1223/2009, Annex III, entry 59, in ECHA's list of 2024-05-16", "2024-05-16"),
+        asks={"": "a powder for children under 3 years says on its label to keep it away from their nose and mouth"},
     ),
     Limit(
         id="eu-iii-60",
@@ -945,6 +1135,15 @@ LIMITS: tuple[Limit, ...] = (
         source=Source("Regulation (EC) No 1223/2009, Annex III, entry 89, by (EU) No 344/2013", "2013-04-04"),
     ),
     Limit(
+        id="eu-iii-94",
+        rules="eu",
+        title="Benzoyl peroxide",
+        members=("Benzoyl Peroxide",),
+        most={"": "0.7"},
+        source=Source("Regulation (EC) No 1223/2009, Annex III, entry 94", "2009-11-30", looked_up=False),
+        asks={"": "only in systems for artificial nails, for professional use, counted in what is ready for use"},
+    ),
+    Limit(
         id="eu-iii-98",
         rules="eu",
         title="Salicylic acid for another purpose than preserving",
@@ -976,6 +1175,40 @@ LIMITS: tuple[Limit, ...] = (
         members=("Methyl Eugenol", "Methyleugenol", "Eugenyl Methyl Ether", "4-Allylveratrole"),
         most={"leave-on": "0.0002", "rinse-off": "0.001"},
         source=Source("Regulation (EC) No 1223/2009, Annex III, entry 102", "2009-11-30"),
+    ),
+    Limit(
+        id="eu-iii-103",
+        rules="eu",
+        title="Oils and extracts of fir, pine, cedar, cypress and spruce",
+        members=(
+            "Abies Alba Leaf Oil",
+            "Abies Balsamea Needle Oil",
+            "Abies Sibirica Oil",
+            "Cedrus Atlantica Bark Oil",
+            "Cedrus Atlantica Wood Oil",
+            "Cupressus Sempervirens Leaf/Stem Oil",
+            "Cupressus Sempervirens Oil",
+            "Picea Mariana Leaf Oil",
+            "Pinus Mugo Leaf Oil",
+            "Pinus Mugo Twig Leaf Oil",
+            "Pinus Pinaster Bark Extract",
+            "Pinus Pumila Needle Extract",
+            "Pinus Sylvestris Leaf Extract",
+            "Pinus Sylvestris Leaf Oil",
+            "Pinus Sylvestris Oil",
+        ),
+        most={},
+        source=Source("Regulation (EC) No 1223/2009, Annex III, entries 103 to 123", "2009-11-30", looked_up=False),
+        asks={"": "its peroxide value must be below 10 mmol/L when it goes in: ask the supplier, and keep it closed and cool"},
+    ),
+    Limit(
+        id="eu-iii-119",
+        rules="eu",
+        title="Oil of thuja, and turpentine",
+        members=("Thuja Occidentalis Leaf Oil", "Turpentine"),
+        most={},
+        source=Source("Regulation (EC) No 1223/2009, Annex III, entries 119 and 124, in ECHA's list of 2024-05-16", "2024-05-16"),
+        asks={"": "its peroxide value must be below 10 mmol/L when it goes in: ask the supplier, and keep it closed and cool"},
     ),
     Limit(
         id="eu-iii-154",
@@ -1277,6 +1510,28 @@ LIMITS: tuple[Limit, ...] = (
         asks={"": "only in face cream; hydroquinone no more than traces that cannot be avoided"},
     ),
     Limit(
+        id="eu-iii-ethoxydiglycol",
+        rules="eu",
+        title="Ethoxydiglycol",
+        members=("Ethoxydiglycol",),
+        most={"rinse-off": "10", "": "2.6"},
+        source=Source("Regulation (EC) No 1223/2009, Annex III, by (EU) 2016/314, through pages that quote it", "2016-03-04"),
+        asks={
+            "": "not for the eyes or the mouth, and ethylene glycol in it at most 0.1 %: ask the supplier; hair dyes have limits of their own",
+            "spray": "of sprays only in perfumes, hair sprays, deodorants and antiperspirants: is it one?",
+            "aerosol": "of sprays only in perfumes, hair sprays, deodorants and antiperspirants: is it one?",
+        },
+    ),
+    Limit(
+        id="eu-iii-hydroxyapatite",
+        rules="eu",
+        title="Hydroxyapatite",
+        members=("Hydroxyapatite",),
+        most={},
+        source=Source("Regulation (EC) No 1223/2009, Annex III, by (EU) 2024/858, through pages that quote it", "2024-03-14"),
+        asks={"": "as a nanomaterial only in toothpaste and mouthwash: ask the supplier for the size of its particles"},
+    ),
+    Limit(
         id="eu-iii-hexyl-salicylate",
         rules="eu",
         title="Hexyl salicylate",
@@ -1303,7 +1558,135 @@ LIMITS: tuple[Limit, ...] = (
         source=Source("Regulation (EC) No 1907/2006, Annex XVII, entry 70, by (EU) 2024/1328", "2024", looked_up=False),
         asks={"leave-on": "from June 2027 0.1 % is the limit in products that stay on as well"},
     ),
+    Limit(
+        id="eu-reach-70-cyclomethicone",
+        rules="eu",
+        title="Cyclomethicone, a mixture of cyclosiloxanes (of which?)",
+        members=("Cyclomethicone",),
+        most={"rinse-off": "0.1"},
+        source=Source("Regulation (EC) No 1907/2006, Annex XVII, entry 70, by (EU) 2018/35 and (EU) 2024/1328", "2024", looked_up=False),
+        asks={
+            "": (
+                "cyclotetrasiloxane is not allowed at all, cyclopentasiloxane and cyclohexasiloxane not above 0.1 % in products that are rinsed off, "
+                "and from June 2027 in those that stay on as well: ask the supplier how much of each is in it"
+            )
+        },
+        level="caution",
+    ),
     # Prohibited substances: Annex II.
+    Limit(
+        id="eu-ii-221",
+        rules="eu",
+        title="Mercury and its compounds",
+        members=(
+            "Mercury",
+            "Thimerosal",
+            "Phenyl Mercuric Acetate",
+            "Phenyl Mercuric Benzoate",
+            "Phenyl Mercuric Borate",
+            "Phenyl Mercuric Nitrate",
+            "Calomel",
+            "Mercuric Oxide",
+            "Mercurous Chloride",
+            "Ammoniated Mercury",
+        ),
+        most={"": "0"},
+        source=Source("Regulation (EC) No 1223/2009, Annex II, entry 221", "2009-11-30", looked_up=False),
+        asks={"": "the one exception: thimerosal and phenylmercuric salts to preserve products for the eyes (Annex V, entries 16 and 17)"},
+    ),
+    Limit(
+        id="eu-ii-297",
+        rules="eu",
+        title="Selenium and its compounds, but for selenium disulfide",
+        members=("Sodium Selenite",),
+        most={"": "0"},
+        source=Source("Regulation (EC) No 1223/2009, Annex II, entry 297", "2009-11-30", looked_up=False),
+    ),
+    Limit(
+        id="eu-ii-chlorinated",
+        rules="eu",
+        title="Chloroform, vinyl chloride and bithionol",
+        members=(
+            "Chloroform",
+            "Vinyl Chloride",
+            "Bithionol",
+        ),
+        most={"": "0"},
+        source=Source("Regulation (EC) No 1223/2009, Annex II", "2009-11-30", looked_up=False),
+    ),
+    Limit(
+        id="eu-ii-salicylanilides",
+        rules="eu",
+        title="Halogenated salicylanilides",
+        members=(
+            "Tribromsalan",
+            "Dibromsalan",
+            "Metabromsalan",
+            "Tetrachlorosalicylanilide",
+        ),
+        most={"": "0"},
+        source=Source("Regulation (EC) No 1223/2009, Annex II", "2009-11-30", looked_up=False),
+    ),
+    Limit(
+        id="eu-ii-420",
+        rules="eu",
+        title="Coal tar",
+        members=("Coal Tar",),
+        most={"": "0"},
+        source=Source("Regulation (EC) No 1223/2009, Annex II, entry 420", "2009-11-30", looked_up=False),
+    ),
+    Limit(
+        id="eu-ii-427",
+        rules="eu",
+        title="Dihydrocoumarin as a fragrance",
+        members=("Dihydrocoumarin",),
+        most={"": "0"},
+        source=Source("Regulation (EC) No 1223/2009, Annex II, entry 427", "2009-11-30", looked_up=False),
+    ),
+    Limit(
+        id="eu-ii-nano",
+        rules="eu",
+        title="Colloidal gold, silver, copper and platinum, as nanomaterials (are they?)",
+        members=(
+            "Colloidal Gold",
+            "Colloidal Silver",
+            "Colloidal Copper",
+            "Colloidal Platinum",
+        ),
+        most={"": "0"},
+        source=Source("Regulation (EC) No 1223/2009, Annex II, by (EU) 2024/858, through pages that quote it", "2024-03-14"),
+        level="caution",
+    ),
+    Limit(
+        id="eu-ii-nano-gold",
+        rules="eu",
+        title="Gold",
+        members=("Gold",),
+        most={},
+        source=Source("Regulation (EC) No 1223/2009, Annex II, by (EU) 2024/858, through pages that quote it", "2024-03-14"),
+        asks={"": "as a nanomaterial it is not allowed: ask the supplier for the size of its particles"},
+    ),
+    Limit(
+        id="eu-ii-904",
+        rules="eu",
+        title="Petrolatum",
+        members=("Petrolatum",),
+        most={},
+        source=Source("Regulation (EC) No 1223/2009, Annex II, entry 904", "2009-11-30", looked_up=False),
+        asks={"": "only if the whole history of its refining is known and shows that it was not made from a carcinogen: ask the supplier"},
+    ),
+    Limit(
+        id="eu-ii-butadiene",
+        rules="eu",
+        title="Butane and isobutane",
+        members=(
+            "Butane",
+            "Isobutane",
+        ),
+        most={},
+        source=Source("Regulation (EC) No 1223/2009, Annex II", "2009-11-30", looked_up=False),
+        asks={"": "not with 0.1 % or more of butadiene in it: ask the supplier"},
+    ),
     Limit(
         id="eu-ii-194",
         rules="eu",
@@ -1747,6 +2130,7 @@ LIMITS: tuple[Limit, ...] = (
         level="caution",
     ),
 )
+COLOURANTS = "colourants (Annex IV)"
 # What the law limits in annexes that are not in these tables; a check says so where one of them is present.
 NOT_COVERED: tuple[tuple[str, tuple[str, ...]], ...] = (
     (
@@ -1758,6 +2142,19 @@ NOT_COVERED: tuple[tuple[str, tuple[str, ...]], ...] = (
             "Phenylbenzimidazole Sulfonic Acid", "Disodium Phenyl Dibenzimidazole Tetrasulfonate", "Terephthalylidene Dicamphor Sulfonic Acid",
             "Drometrizole Trisiloxane", "Methylene Bis-Benzotriazolyl Tetramethylbutylphenol", "Tris-Biphenyl Triazine", "Polysilicone-15",
             "Methoxypropylamino Cyclohexenylidene Ethoxyethylcyanoacetate", "Phenylene Bis-Diphenyltriazine", "Titanium Dioxide", "Zinc Oxide",
+            "Camphor Benzalkonium Methosulfate", "Benzylidene Camphor Sulfonic Acid", "Polyacrylamidomethyl Benzylidene Camphor", "PEG-25 PABA",
+        ),
+    ),
+    (
+        "hair dyes (Annex III)",
+        ("Acid Violet 43", "Basic Blue 99", "Basic Brown 16", "Basic Red 76", "Basic Yellow 57", "HC Blue No. 2", "HC Yellow No. 2"),
+    ),
+    ("products for the mouth (Annex III)", ("Sodium Fluoride", "6-Methyl Coumarin")),
+    (
+        COLOURANTS,
+        (
+            "Annatto", "Anthocyanins", "Beetroot Red", "Bismuth Oxychloride", "Bromocresol Green", "Bromothymol Blue", "Capsanthin/Capsorubin",
+            "Caramel", "Lactoflavin", "Ultramarines",
         ),
     ),
 )  # fmt: skip

@@ -7,7 +7,7 @@ from functools import cache
 from fvc.material import inci_key
 from fvc.reference.allergens import LISTS, Allergen, AllergenList
 from fvc.reference.limits import LIMITS, Limit
-from fvc.reference.oils import OILS, Oil
+from fvc.reference.oils import FIXED, FIXED_OF, OILS, Oil
 from fvc.reference.substances import SUBSTANCES, Known
 
 # The tables spell each name with single blanks (a test holds them to it), so that casefolding alone is
@@ -69,6 +69,14 @@ def known(inci: str) -> Known | None:
 def oil_named(inci: str) -> Oil | None:
     """The essential oil of an INCI name; None when fvc has no typical values for it."""
     return _oils().get(inci_key(inci))
+
+
+def is_fixed(inci: str) -> bool:
+    """True for a fat oil by its INCI name, which is no essential oil: it has fatty acids inside, and hardly a scent."""
+    key = inci_key(inci)
+    return key in FIXED or (
+        " ".join(key.split()[:2]) in FIXED_OF and not {"flower", "leaf", "root", "wood", "bark", "peel"} & set(key.split())
+    )
 
 
 def limits_of(inci: str) -> tuple[Limit, ...]:
@@ -138,12 +146,18 @@ def _names() -> dict[str, str]:
     return {inci_key(name): name for name in names}
 
 
+def has_colour_index(inci: str) -> bool:
+    """True for `CI 77891`, the form in which a colour stands on a label."""
+    word, _, number = inci.strip().partition(" ")
+    return word.upper() == "CI" and number.replace(":", "").isdigit()
+
+
 def label_name(inci: str) -> str:
     """The name under which labels have a substance that is written by another of its names; others as they are.
 
     A colour index stays: it is the label's own name for a colourant.
     """
-    if inci[:3].upper() == "CI ":
+    if has_colour_index(inci):
         return inci
     substance = _substances().get(inci_key(inci))
     return inci if substance is None or inci_key(substance.inci) == inci_key(inci) else substance.inci
@@ -173,7 +187,11 @@ def names_like(inci: str) -> tuple[str, ...]:
 @cache
 def us_name(inci: str) -> str:
     """The form of a name that an American label uses."""
+    return "Water" if inci_key(inci) == "aqua" else _us_names().get(inci_key(inci), inci)
+
+
+@cache
+def _us_names() -> dict[str, str]:
     from fvc.reference.inci import US_NAMES
 
-    by_key = {inci_key(eu): us for eu, us in US_NAMES.items()}
-    return "Water" if inci_key(inci) == "aqua" else by_key.get(inci_key(inci), inci)
+    return {inci_key(eu): us for eu, us in US_NAMES.items()}

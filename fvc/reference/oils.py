@@ -648,3 +648,24 @@ OILS: tuple[Oil, ...] = (
         },
     ),
 )
+
+# Fat oils, by the plant that is pressed (an oil of its flower, leaf, root, wood, bark or peel is none) or by their whole name.
+FIXED_OF = frozenset({
+    "adansonia digitata", "aleurites moluccanus", "arachis hypogaea", "argania spinosa", "avena sativa", "azadirachta indica",
+    "bertholletia excelsa", "bixa orellana", "borago officinalis", "brassica campestris", "brassica napus", "brassica oleracea",
+    "butyrospermum parkii", "calophyllum inophyllum", "camelina sativa", "camellia japonica", "camellia oleifera", "camellia sinensis",
+    "carapa guianensis", "carthamus tinctorius", "caryocar brasiliense", "chenopodium quinoa", "citrullus lanatus", "cocos nucifera",
+    "coffea arabica", "corylus avellana", "crambe abyssinica", "cucumis sativus", "cucurbita pepo", "echium plantagineum", "elaeis guineensis",
+    "euterpe oleracea", "fragaria ananassa", "glycine soja", "gossypium herbaceum", "helianthus annuus", "hippophae rhamnoides", "juglans regia",
+    "limnanthes alba", "linum usitatissimum", "macadamia integrifolia", "macadamia ternifolia", "mangifera indica", "mauritia flexuosa",
+    "moringa oleifera", "nigella sativa", "oenothera biennis", "olea europaea", "opuntia ficus-indica", "orbignya oleifera", "oryza sativa",
+    "papaver somniferum", "passiflora edulis", "passiflora incarnata", "pentaclethra macroloba", "perilla ocymoides", "persea gratissima",
+    "pistacia vera", "plukenetia volubilis", "pongamia glabra", "prunus amygdalus", "prunus armeniaca", "prunus avium", "prunus domestica",
+    "prunus persica", "punica granatum", "ribes nigrum", "ricinus communis", "rosa canina", "rosa moschata", "rosa rubiginosa",
+    "rubus fruticosus", "rubus idaeus", "salvia hispanica", "schinziophyton rautanenii", "sclerocarya birrea", "sesamum indicum",
+    "silybum marianum", "simmondsia chinensis", "solanum lycopersicum", "triticum vulgare", "vaccinium macrocarpon", "vaccinium myrtillus",
+    "virola sebifera", "vitis vinifera", "ximenia americana", "zea mays",
+})  # fmt: skip
+FIXED = frozenset(
+    {"olus oil", "lanolin oil", "emu oil", "mink oil", "cod liver oil", "mineral oil", "canola oil", "cannabis sativa seed oil"}
+)

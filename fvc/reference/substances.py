@@ -638,6 +638,18 @@ SUBSTANCES: tuple[Known, ...] = (
     ),
     Known("Tetrasodium Etidronate", ("chelator",), formula="C2H4Na4O7P2", molar_mass="293.96", mass_source=WEIGHTS, source=TRADE),
     Known("Etidronic Acid", ("chelator",), formula="C2H8O7P2", molar_mass="206.03", mass_source=WEIGHTS, source=TRADE),
+    Known("Thioglycolic Acid", ("active",), formula="C2H4O2S", molar_mass="92.12", mass_source=WEIGHTS, source=TRADE),
+    Known(
+        "Ammonium Thioglycolate",
+        ("active",),
+        formula="C2H7NO2S",
+        molar_mass="109.15",
+        acid=("Thioglycolic Acid", 1),
+        mass_source=WEIGHTS,
+        source=TRADE,
+    ),
+    # An ester; its molar mass alone tells how much acid is in it.
+    Known("Glyceryl Thioglycolate", ("active",), formula="C5H10O4S", molar_mass="166.20", mass_source=WEIGHTS, source=TRADE),
     Known("Tetrasodium Pyrophosphate", ("chelator", "buffer"), formula="Na4P2O7", molar_mass="265.90", mass_source=WEIGHTS, source=TRADE),
     Known("Sodium Hydroxide", ("pH adjuster",), formula="NaOH", molar_mass="40.00", mass_source=WEIGHTS, source=TRADE),
     Known("Potassium Hydroxide", ("pH adjuster",), formula="KOH", molar_mass="56.11", mass_source=WEIGHTS, source=TRADE),

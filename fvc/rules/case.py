@@ -9,12 +9,12 @@ from typing import NamedTuple
 from fvc.amounts import ZERO, celsius
 from fvc.composition import Composition, Part, composition_of
 from fvc.errors import Fault
-from fvc.formula import Phase
 from fvc.reading import Reading
 from fvc.rules.basis import Basis
 from fvc.rules.contents import Contents, contents_of
 from fvc.rules.finding import Finding, NotChecked
 
+MADE_MEND = "this batch is made: set it aside, or enlarge it by what it lacks; mend the plan for the next one"
 Outcome = Iterator[Finding | NotChecked]
 
 NO_PLAN = "the plan that this batch was made from is not to be found, so nothing says how it is used"
@@ -70,10 +70,14 @@ class Case(NamedTuple):
         given = self.reading.plan.spec.get("ph")
         return (given[0].value, given[1].value) if isinstance(given, tuple) else None
 
-    def phase(self, part: Part) -> Phase:
-        """The phase that a part goes in with."""
-        name = part.amount.line.phase
-        return next((p for p in self.reading.plan.phases if p.name == name), Phase(name))
+    @property
+    def ethanol(self) -> Fraction:
+        """Percent of ethanol that there is at least."""
+        return sum((c.share.low for c in self.contents.of("Alcohol", "Alcohol Denat.", "Ethanol")), ZERO)
+
+    def way_out(self, amend: str) -> str:
+        """What mends an amount: `amend` in a plan; what is in the beaker is in the beaker."""
+        return MADE_MEND if self.reading.side.made else amend
 
 
 def case_of(
@@ -97,7 +101,7 @@ def case_of(
 
 def unless_used(case: Case, what: str) -> NotChecked:
     """That a check was not done at all, since nothing says how the product is used."""
-    return NotChecked(what, NO_USE if case.reading.side.revision is not None else NO_PLAN, whole=True)
+    return NotChecked(what, NO_PLAN if case.reading.side.made else NO_USE, whole=True)
 
 
 def where_of(parts: Iterable[Part]) -> str:

@@ -20,8 +20,6 @@ from fvc.rules.making import check_charges, check_heat, check_oil_held
 from fvc.rules.preservation import check_acid_order, check_listed, check_ph, check_present
 from fvc.rules.structure import check_functions, check_inci_names, check_locked, check_structure
 
-MADE_MEND = "this batch is made: set it aside, or enlarge it by what it lacks; mend the plan for the next one"
-
 
 class Check(NamedTuple):
     """One check: what it looks at, in words, and how; rules: the rule sets of which one must be chosen, empty for always."""
@@ -78,7 +76,5 @@ def check(
         not_done = [o for o in outcome if isinstance(o, NotChecked)]
         missing += not_done
         done += not any(o.whole for o in not_done)
-    if reading.side.revision is None:  # what is in the beaker is in the beaker
-        findings = [f._replace(mend=MADE_MEND if f.mend.startswith("take ") else f.mend) for f in findings]
     findings.sort(key=lambda f: LEVELS.index(f.level))
     return Report(plan=reading.side.ref, findings=tuple(findings), done=done, not_checked=tuple(dict.fromkeys(missing)))

@@ -6,17 +6,18 @@ beside each figure, so that the output can say it.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from fractions import Fraction
 from functools import cache, lru_cache
 from typing import NamedTuple
 
-from fvc.amounts import HUNDRED
+from fvc.amounts import HUNDRED, ZERO, figure
 from fvc.composition import THERE, Part, parts_of
 from fvc.material import NOTHING, Material, Share, inci_key
 from fvc.reading import Reading
 from fvc.reference.allergens import LISTS
-from fvc.reference.lookup import allergen, known, oil_named, same_substance
+from fvc.reference.lookup import allergen, is_fixed, known, oil_named, same_substance
 
 DECLARED, INSIDE, TYPICAL = "declared", "inside", "typical"
 
@@ -97,11 +98,21 @@ def brought(material: Material, part: Part) -> list[Content]:
     for inci, share in material.constituents.items():
         if share.high:
             out.append(Content(inci, share.of(part.percent), part, INSIDE))
-    for inci, share in (material.composition or {}).items():
-        for given in typical_of(inci):
-            if share.high and not any(same_substance(given.inci, name) for name in material.constituents):
-                out.append(Content(given.inci, _times(given.share, share).of(part.percent), part, TYPICAL, given.source))
+    for inci, given in typical_beyond(material):
+        share = (material.composition or {})[inci]
+        if share.high:
+            out.append(Content(given.inci, _times(given.share, share).of(part.percent), part, TYPICAL, given.source))
     return out
+
+
+def typical_beyond(material: Material) -> list[tuple[str, OilRange]]:
+    """Typical constituents that a record does not name, each with the oil that it is typical of."""
+    return [
+        (inci, given)
+        for inci in material.composition or ()
+        for given in typical_of(inci)
+        if not any(same_substance(given.inci, name) for name in material.constituents)
+    ]
 
 
 def _times(inner: Share, outer: Share) -> Share:
@@ -118,20 +129,40 @@ def is_perfume(inci: str) -> bool:
     return inci_key(inci) in PERFUMES
 
 
-def without_figures(material: Material) -> bool:
-    """True for a perfume, oil, hydrosol or extract of which nothing is known below an INCI name.
+# How the INCI names of what is distilled, pressed or drawn from a plant end.
+_FROM_PLANTS = re.compile(r"\b(oil|extract|water|resin|balsam|absolute)$", re.IGNORECASE)
+_MADE = re.compile(r"(peg|ppg|polyglyceryl)-|(hydrogenated|hydrolyzed) ", re.IGNORECASE)  # by a reaction, which leaves nothing of a scent
+ENOUGH_NAMED = Fraction(1, 2)  # of an ingredient, from which its record is taken to speak for it
+NONE_NAMED = "no [constituents] in its record and no typical values in fvc"
 
-    A record that names any constituent is taken to speak for the material; single chemicals hold nothing else.
+
+def without_figures(material: Material) -> str:
+    """For a perfume, oil, hydrosol or extract of which too little is known below its INCI name: why, in words; else "".
+
+    A record that names half of it or more is taken to speak for it; single chemicals hold nothing else.
     """
-    if any(inci_key(name) != "aqua" for name in material.constituents):
+    blank = [share.high for inci, share in (material.composition or {}).items() if share.high and _holds_unnamed(inci, material)]
+    if not blank:
+        return ""
+    named = sum((share.high for share in material.constituents.values()), ZERO)
+    if all(inci_key(name) == "aqua" for name in material.constituents):
+        return NONE_NAMED
+    if named >= sum(blank) * ENOUGH_NAMED:
+        return ""
+    return f"the [constituents] in its record come to {figure(named)} % at most, so they say nothing of most of it"
+
+
+def _holds_unnamed(inci: str, material: Material) -> bool:
+    """True for an INCI name that stands for many substances, of which fvc has no figures."""
+    if typical_of(inci) or inci_key(inci) == "aqua":
         return False
-    scented = material.does("essential oil", "fragrance", "hydrosol", "extract")
-    for inci, share in (material.composition or {}).items():
-        if not share.high or typical_of(inci):
-            continue
-        if is_perfume(inci):
-            return True
-        single = known(inci) is not None or any(not e.whole for listed in LISTS if (e := allergen(inci, listed)))
-        if scented and not single and inci_key(inci) != "aqua":
-            return True
-    return False
+    if is_perfume(inci):
+        return True
+    if known(inci) is not None or any(not e.whole for listed in LISTS if (e := allergen(inci, listed))):
+        return False
+    if material.does("essential oil", "fragrance", "hydrosol", "extract"):
+        return True
+    ending = _FROM_PLANTS.search(inci.strip())
+    if ending is None or _MADE.match(inci.strip()):
+        return False
+    return ending[1].casefold() != "oil" or not (material.does("emollient") or is_fixed(inci))

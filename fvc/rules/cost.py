@@ -38,7 +38,8 @@ class CostLine(NamedTuple):
 class Bottles(NamedTuple):
     """Filled bottles, or jars filled by weight. fill: grams in each. needed: grams of product to make, losses included.
 
-    millilitres, density: None where the fill was given by weight.
+    millilitres, density: None where the fill was given by weight. priced: the cost of a bottle in what has a price;
+    per_bottle: None where a line has none.
     """
 
     bottles: int
@@ -47,6 +48,7 @@ class Bottles(NamedTuple):
     density: Fraction | None
     loss: Fraction
     needed: Fraction
+    priced: Fraction
     per_bottle: Fraction | None
     in_batch: int | None
 
@@ -73,6 +75,10 @@ class Cost(NamedTuple):
     def per_kg(self) -> Fraction | None:
         """The cost of a kilogram; None where a line has no price."""
         return None if self.unpriced else self.priced
+
+    def in_batch(self, per_kg: Fraction | None) -> Fraction | None:
+        """What costs so much in a kilogram costs in the batch; None where either is not known."""
+        return None if per_kg is None or self.batch is None else per_kg * self.batch / KILOGRAM
 
     def share(self, line: CostLine) -> Fraction | None:
         """The share of a line in what is priced, in percent."""
@@ -143,6 +149,6 @@ def in_bottles(
         raise Refusal("a loss is from 0 to below 100 percent", next="for example  --loss 2.5%")
     left = (HUNDRED - loss) / HUNDRED
     needed = fill * count / left
-    each = None if result.per_kg is None else result.per_kg * fill / left / KILOGRAM
+    priced = result.priced * fill / left / KILOGRAM
     in_batch = None if result.batch is None else int(result.batch * left / fill)
-    return Bottles(count, fill, millilitres, density, loss, needed, each, in_batch)
+    return Bottles(count, fill, millilitres, density, loss, needed, priced, None if result.unpriced else priced, in_batch)

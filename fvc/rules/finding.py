@@ -34,12 +34,16 @@ class NotChecked(NamedTuple):
 
 
 class Report(NamedTuple):
-    """What the checks of one plan gave. done: how many were carried out."""
+    """What the checks of one plan gave. done: how many were carried out.
+
+    of_plan: False where it is about the records or the settings of the formulary, and `plan` only names what.
+    """
 
     plan: str
     findings: tuple[Finding, ...]
     done: int
     not_checked: tuple[NotChecked, ...]
+    of_plan: bool = True
 
     @property
     def ok(self) -> bool:

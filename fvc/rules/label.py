@@ -18,7 +18,7 @@ from fvc.formula import OPEN
 from fvc.material import Share, inci_key
 from fvc.reading import Reading
 from fvc.reference.allergens import LISTS, AllergenList
-from fvc.reference.lookup import allergen, known, label_name, name_is_known, us_name
+from fvc.reference.lookup import allergen, has_colour_index, known, label_name, name_is_known, us_name
 from fvc.rules.basis import US
 from fvc.rules.contents import DECLARED, TYPICAL, Content, contents_of, is_perfume, total, without_figures
 
@@ -197,13 +197,13 @@ def _entries(reading: Reading, contents: Mapping[str, Sequence[Content]], asked:
     for allergen_ in asked:
         if inci_key(allergen_.name) not in here:
             entries.append(Entry(allergen_.name, allergen_.share, allergen_.contents, "allergen"))
-    entries.sort(key=lambda e: (e.kind == "colourant", -_sorting(e), order.get(e.name, len(order)), e.name))
+    entries.sort(key=lambda e: (_sorting(e), order.get(e.name, len(order)), e.name))
     return entries
 
 
-def _sorting(entry: Entry) -> Fraction:
-    """An allergen inside another ingredient goes behind the others unless there is more than 1 % of it: it stands in no order by law."""
-    return entry.rank if entry.kind != "allergen" or entry.rank >= ONE else min(entry.rank, ZERO) - ONE + entry.rank / 100
+def _sorting(entry: Entry) -> tuple[bool, bool, Fraction]:
+    """Colourants last; an allergen inside another ingredient behind the others unless there is 1 % of it, since it stands in no order by law."""
+    return entry.kind == "colourant", entry.kind == "allergen" and entry.rank < ONE, -entry.rank
 
 
 def _printed(content: Content, reading: Reading, asked: Sequence[Declared], rules: str) -> str:
@@ -222,15 +222,9 @@ def _printed(content: Content, reading: Reading, asked: Sequence[Declared], rule
 
 
 def _is_colour(name: str, contents: Sequence[Content]) -> bool:
-    if any(_has_colour_index(c.inci) for c in contents):
+    if any(has_colour_index(c.inci) for c in contents):
         return True
     return all(c.part.material is not None and c.part.material.does("colourant") and inci_key(c.inci) != "aqua" for c in contents)
-
-
-def _has_colour_index(inci: str) -> bool:
-    """True for `CI 77891`, the form in which a colour stands on a label."""
-    word, _, number = inci.strip().partition(" ")
-    return word.upper() == "CI" and number.replace(":", "").isdigit()
 
 
 def _carried(content: Content) -> bool:
@@ -293,8 +287,8 @@ def _unknown(reading: Reading, *, allergens: bool) -> list[str]:
             out.append(f"{part.words}: its record is missing or cannot be read ({figure(part.percent)} % of the product)")
         elif part.percent and part.material and part.material.composition is None:
             out.append(f"{part.words}: its record declares no composition ({figure(part.percent)} % of the product)")
-        elif allergens and part.material and part.percent and without_figures(part.material):
-            out.append(f"{part.words}: the allergens in it, since neither its record nor fvc has its constituents")
+        elif allergens and part.material and part.percent and (why := without_figures(part.material)):
+            out.append(f"{part.words}: the allergens in it: {why}")
     for amount in reading.closure.amounts:
         if amount.line.level.kind == OPEN and amount.percent is None:
             out.append(f"{amount.line.material}: its line is open and says nothing of what to expect")

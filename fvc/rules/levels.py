@@ -38,7 +38,7 @@ def check_use_levels(case: Case) -> Outcome:
                 "use-level",
                 f"{places[0].words}: {figure(percent)} % in all, {figure(percent - high.value)} above the {low.text} to {high.text} % of its record",
                 source,
-                f"take it to {high.text} % or less, or ask the supplier",
+                case.way_out(f"take it to {high.text} % or less, or ask the supplier"),
                 material.id,
             )
         elif percent < low.value:
@@ -48,7 +48,7 @@ def check_use_levels(case: Case) -> Outcome:
                 "use-level",
                 f"{places[0].words}: {figure(percent)} % in all, {figure(low.value - percent)} below the {low.text} to {high.text} % of its record: it may do little",
                 source,
-                f"take it to {low.text} % or more, or leave it if it does what you want",
+                case.way_out(f"take it to {low.text} % or more, or leave it if it does what you want"),
                 material.id,
             )
     if blank:
@@ -87,12 +87,12 @@ def check_house(case: Case) -> Outcome:
         about = f"{rule.binds} {rule.name} {rule.use} {rule.low} {rule.high}"
         if rule.high and known.high > rule.high.value:
             over = f"{figure(known.high)} %, {figure(known.high - rule.high.value)} above the {rule.high.text} % of the house{use}"
-            mend = f"take it to {rule.high.text} % or less, or change the rule"
+            mend = case.way_out(f"take it to {rule.high.text} % or less, or change the rule")
             yield Finding(STOP, where, "house", f"{rule.name}: {over}", source, mend, about)
         surely = share.low if share.nominal is not None else share.high
         if rule.low and surely < rule.low.value:
             under = f"{figure(surely)} %, {figure(rule.low.value - surely)} below the {rule.low.text} % of the house{use}"
-            mend = f"take it to {rule.low.text} % or more, or change the rule"
+            mend = case.way_out(f"take it to {rule.low.text} % or more, or change the rule")
             yield Finding(STOP, where, "house", f"{rule.name}: {under}", source, mend, about)
     undeclared = [p for p in case.parts if p.material and p.material.composition is None]
     if undeclared and any(rule.binds == "substance" for rule in case.basis.house):

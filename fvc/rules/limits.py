@@ -4,7 +4,7 @@ case                                                                         fin
 1  even the lowest end of the ranges is above the limit                      stop
 2  the worst end is above it, by figures of the maker's own records          stop
 3  the worst end is above it only by typical figures of essential oils       caution, or a stop when their lowest end is (1)
-4  the use is one in which the substance may not be used                     stop
+4  the use is one in which the substance may not be used                     stop; caution where there may as well be none of it
 5  a condition of the law that cannot be seen here                           a question: caution by use, note otherwise
 6  the pH of the spec is outside what the law allows                         stop
 7  how much there is of it is unknown                                        not checked
@@ -14,15 +14,15 @@ case                                                                         fin
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from typing import NamedTuple
 
 from fvc.amounts import ZERO, figure, round_to, step_of
+from fvc.composition import Part
 from fvc.material import NOTHING, Share, certain, inci_key
-from fvc.reference.limits import NOT_COVERED, US_SILENCE, USES, Limit
-from fvc.reference.lookup import known, limits_of, salt_words
+from fvc.reference.limits import COLOURANTS, NOT_COVERED, US_SILENCE, USES, Limit
+from fvc.reference.lookup import has_colour_index, known, limits_of, salt_words
 from fvc.rules.basis import EU, US
 from fvc.rules.case import Case, Outcome, listed, unless_used, where_of
 from fvc.rules.contents import DECLARED, TYPICAL, Content, without_figures
@@ -31,7 +31,6 @@ from fvc.rules.finding import CAUTION, NOTE, STOP, Finding, NotChecked
 # Molar masses are given to two decimals, so a figure converted by them is good to four digits, and what
 # counts as an acid is compared at four decimals: 0.59 % sodium benzoate is 0.5000 % as acid, at the limit and not above it.
 CONVERTED_DECIMALS = 4
-AS_PRESERVATIVE = re.compile(r"\bas (a )?preservatives?\b")
 QUESTION = "question"  # what a finding is about that asks for a condition of the law, and says of no limit that it is exceeded
 
 
@@ -162,29 +161,25 @@ def check_limits(case: Case) -> Outcome:
 
 def _not_in_fvc(case: Case) -> Outcome:
     """What the law rules in annexes that are not among the reference data."""
-    for what, names in NOT_COVERED:
-        there = [c.part for name in names for c in case.contents.of(name)]
-        if there:
-            yield NotChecked(f"{what}: {listed(there)}", "these limits are not in fvc; look them up in the law itself")
-    colours = [
-        p
-        for p in case.parts
-        if p.material and (p.material.does("colourant") or any(n[:3].upper() == "CI " for n in p.material.composition or ()))
+    found = {what: [c.part for name in names for c in case.contents.of(name)] for what, names in NOT_COVERED}
+    found[COLOURANTS] += [
+        p for p in case.parts if p.material and (p.material.does("colourant") or any(map(has_colour_index, p.material.composition or ())))
     ]
-    if colours:
-        yield NotChecked(
-            f"colourants (Annex IV): {listed(colours)}", "which are allowed where is not in fvc; look them up in the law itself"
-        )
+    for what, parts in found.items():
+        if parts:
+            yield NotChecked(f"{what}: {listed(parts)}", "these limits are not in fvc; look them up in the law itself")
 
 
 def check_oils(case: Case) -> Outcome:
     """Limits of what is inside other ingredients, such as restricted constituents of essential oils."""
     yield from _check(case, oils=True)
-    blank = [p for p in case.parts if p.material and without_figures(p.material)]
-    if blank:
+    blank: dict[str, list[Part]] = {}
+    for part in case.parts:
+        if part.material and (why := without_figures(part.material)):
+            blank.setdefault(why, []).append(part)
+    for why, parts in blank.items():
         yield NotChecked(
-            f"restricted constituents and allergens in {listed(blank)}",
-            "no [constituents] in its record and no typical values in fvc; ask the supplier for an analysis and an allergen list",
+            f"restricted constituents and allergens in {listed(parts)}", f"{why}; ask the supplier for an analysis and an allergen list"
         )
 
 
@@ -195,6 +190,12 @@ def _check(case: Case, *, oils: bool) -> Outcome:
     for each in counted(case):
         if each.from_oils == oils:
             yield from _judge(case, each)
+
+
+def of_limits(case: Case) -> Outcome:
+    """What both checks of limits say of the limits themselves, what is added as such first; nothing of a plan without a use."""
+    for each in sorted(counted(case), key=lambda each: each.from_oils) if case.uses else ():
+        yield from _judge(case, each)
 
 
 def _judge(case: Case, each: Counted) -> Outcome:
@@ -213,7 +214,7 @@ def _judge(case: Case, each: Counted) -> Outcome:
             why = f"{unknown} does not say how much of it there is; anything from {figure(share.low)} to {figure(share.high)} % of the product"
             yield NotChecked(f"{limit.title}, {figure(most)} % at most", why)
         if each.of_known.share.high > most:
-            yield _over(each.of_known, most, use, places)
+            yield _over(case, each.of_known, most, use, places)
     for use in ("", *case.uses):  # case 5
         if use in limit.asks:
             message = f"{limit.title}, {_amount(each)} in it: {limit.asks[use]}"
@@ -237,19 +238,24 @@ def _amount(each: Counted) -> str:
     return f"{high} %" if low == high else f"{low} to {high} %"
 
 
-def _over(each: Counted, most: Fraction, use: str, places: str) -> Finding:
+def _over(case: Case, each: Counted, most: Fraction, use: str, places: str) -> Finding:
     limit, share = each.limit, each.share
     in_use = f"for {use}" if use != "any use" else "in any use"
     as_acid = f" as {limit.as_acid.lower()}" if limit.as_acid else ""
     brought = ", ".join(_brought(each))
     only_typical = each.without_typical.high <= most and share.low <= most  # case 3
-    asked = AS_PRESERVATIVE.search(limit.title) is not None and not each.preserves  # case 9
+    asked = limit.if_preserving and not each.preserves  # case 9
     level = CAUTION if only_typical or asked else limit.level
     if most == 0:  # case 4
-        message = (
-            f"{limit.title}: not allowed {in_use.replace('any use', 'any product')}; there is {figure(share.high)} % of it ({brought})"
+        perhaps = share.low == 0
+        there = (
+            f"there may be up to {figure(share.high)}"
+            if perhaps
+            else f"there is {'up to ' if not share.certain else ''}{figure(share.high)}"
         )
-        return Finding(level, places, limit.id, message, limit.source.words, _way_out(each, most, only_typical))
+        message = f"{limit.title}: not allowed {in_use.replace('any use', 'any product')}; {there} % of it ({brought})"
+        mend = _way_out(case, each, most, only_typical)
+        return Finding(CAUTION if perhaps else level, places, limit.id, message, limit.source.words, mend)
     certain = share.low > most or share.certain
     end = "" if certain else " at the worst end"
     message = (
@@ -257,7 +263,7 @@ def _over(each: Counted, most: Fraction, use: str, places: str) -> Finding:
     )
     if asked:
         message += "; no record calls it a preservative: is it here for another purpose?"
-    return Finding(level, places, limit.id, message, limit.source.words, _way_out(each, most, only_typical))
+    return Finding(level, places, limit.id, message, limit.source.words, _way_out(case, each, most, only_typical))
 
 
 def _brought(each: Counted) -> list[str]:
@@ -271,7 +277,7 @@ def _brought(each: Counted) -> list[str]:
     return [f"{figure(round_to(amount, step_of(6)))} from {words}{how}" for (words, how), amount in ranked]
 
 
-def _way_out(each: Counted, most: Fraction, only_typical: bool) -> str:
+def _way_out(case: Case, each: Counted, most: Fraction, only_typical: bool) -> str:
     ways = []
     if only_typical:
         ways.append("ask the supplier for this lot's analysis and enter the figure under [constituents]")
@@ -279,7 +285,11 @@ def _way_out(each: Counted, most: Fraction, only_typical: bool) -> str:
         others = [
             use for use in USES if (use not in each.limit.most and "" not in each.limit.most) or Fraction(each.limit.most.get(use, "0"))
         ]
-        return "; or ".join([*ways, "take it out" + (f", or make it a {others[0]} product" if others else "")])
+        bringing = listed(c.part for c in each.contents if c.share.high)
+        if each.share.low == 0 and not only_typical:
+            ways.append(f"ask the supplier whether there is any in {bringing}, and enter the figure in its record")
+        ways.append(case.way_out(f"take out {bringing}" + (f", or make it a {others[0]} product" if others else "")))
+        return "; or ".join(ways)
     largest = max(each.contents, key=lambda c: c.share.high * (factor(each.limit, c) or 1)).part.amount
     same = [c for c in each.contents if c.part.amount is largest]
     mine = as_counted(each.limit, same)[0].high
@@ -287,10 +297,10 @@ def _way_out(each: Counted, most: Fraction, only_typical: bool) -> str:
     if room > 0 and mine > 0:
         step = step_of(CONVERTED_DECIMALS)
         allowed = largest.counted * room / mine // step * step
-        ways.append(f"take {largest.line.material} from {figure(largest.counted)} to {figure(allowed)} % or less")
+        ways.append(case.way_out(f"take {largest.line.material} from {figure(largest.counted)} to {figure(allowed)} % or less"))
     else:
-        ways.append(f"take out what brings it: {listed(c.part for c in each.contents)}")
+        ways.append(case.way_out(f"take out what brings it: {listed(c.part for c in each.contents)}"))
     return "; or ".join(ways)
 
 
-__all__ = ["Counted", "check_limits", "check_oils", "counted", "most_for"]
+__all__ = ["Counted", "check_limits", "check_oils", "counted", "most_for", "of_limits"]

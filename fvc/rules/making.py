@@ -11,11 +11,12 @@ from fvc.material import Material
 from fvc.reference.lookup import known, oil_named
 from fvc.rules.case import Case, Outcome, degrees, listed, where_of
 from fvc.rules.finding import CAUTION, NOTE, Finding, NotChecked
-from fvc.rules.preservation import ALCOHOLS, PRACTICE
+from fvc.rules.preservation import PRACTICE
 
 COOL = Fraction(40)  # °C, common practice: heat-sensitive lines go in below, unless the record says otherwise
 SENSITIVE = ("essential oil", "fragrance", "extract", "hydrosol")
 _OILY = re.compile(r"\b(oil|butter|triglyceride|squalane|squalene|jojoba)\b", re.IGNORECASE)
+_WATERY = re.compile(r"\b(juice|water)$", re.IGNORECASE)
 _MIXES = re.compile(r"(peg|ppg|glycereth|polysorbate|methyl gluceth|sucrose)\b", re.IGNORECASE)
 # How INCI names end: quaternary ammonium salts, and the common anionic surfactants.
 _CATIONIC = re.compile(r"(onium (chloride|bromide|methosulfate|ethosulfate)|quaternium-\d+)$", re.IGNORECASE)
@@ -27,6 +28,8 @@ BIG = ("surfactant", "emulsifier", "thickener", "film former", "conditioning age
 OILY_FUNCTIONS = ("essential oil", "fragrance")
 HOLDING = ("solubiliser", "emulsifier", "surfactant")
 HELD_BY_ALCOHOL = Fraction(50)
+HOLDS_FROM = Fraction(1, 10)  # percent of the product, all that holds together; less is a trace from elsewhere
+WATERY = Fraction(1)  # percent of water in a material, from which it is no oil
 
 
 def is_oil(part: Part) -> bool:
@@ -37,9 +40,17 @@ def is_oil(part: Part) -> bool:
     if material.does(*OILY_FUNCTIONS):
         return True
     largest = _largest(material)
+    if material.water.low >= WATERY or _WATERY.search(largest) or _mixes_with_water(largest):
+        return False
     if material.does("emollient") and largest:  # esters, silicones, fats; those with many ethylene oxides or sugars mix with water
         return not _MIXES.match(largest)
     return bool(_OILY.search(largest)) or oil_named(largest) is not None
+
+
+def _mixes_with_water(inci: str) -> bool:
+    """True for a known humectant or solvent, such as glycerin, which records often call an emollient as well."""
+    substance = known(inci)
+    return substance is not None and {"humectant", "solvent"} & set(substance.functions) != set() and "emollient" not in substance.functions
 
 
 def _largest(material: Material) -> str:
@@ -61,10 +72,9 @@ def check_oil_held(case: Case) -> Outcome:
     oils = [p for p in case.parts if is_oil(p)]
     if not oils or not case.watery:
         return
-    if any(holds(p) for p in case.parts):
+    if sum((p.percent for p in case.parts if holds(p)), ZERO) >= HOLDS_FROM:
         return
-    alcohol = sum((c.share.low for c in case.contents.of(*ALCOHOLS)), ZERO)
-    if alcohol >= HELD_BY_ALCOHOL:
+    if case.ethanol >= HELD_BY_ALCOHOL:
         return
     percent = sum((p.percent for p in oils), ZERO)
     yield Finding(

@@ -6,24 +6,26 @@ None of them tells that a product keeps: that takes a challenge test, which no c
 from __future__ import annotations
 
 from collections.abc import Sequence
+from decimal import Decimal
 from fractions import Fraction
 from typing import NamedTuple
 
-from fvc.amounts import ZERO, figure
+from fvc.amounts import ZERO, figure, fixed
 from fvc.composition import ADDED, Part, parts_of
 from fvc.reference.lookup import known, limits_of
 from fvc.reference.substances import Known
 from fvc.rules.basis import EU
 from fvc.rules.case import Case, Outcome, listed, unless_used, where_of
-from fvc.rules.contents import DECLARED
+from fvc.rules.contents import DECLARED, Content
 from fvc.rules.finding import CAUTION, NOTE, STOP, Finding, NotChecked
+from fvc.rules.limits import factor
 
 PRACTICE = "common practice, no published source"
 ENOUGH = Fraction(5, 100)  # percent of a preserving substance below which it is only a trace from elsewhere
 MEANT = Fraction(10)  # percent of a raw material from which a preserving substance in it is no mere aid of its own
-LITTLE = Fraction(1, 10)  # percent of the product, all preservatives together
+LITTLE = Fraction(1, 10)  # percent of the product, of preservatives of which only their records tell
+TENTH = Fraction(1, 10)  # of what the law allows, from which a preservative may be there to preserve
 MUCH_ALCOHOL = Fraction(20)  # percent of ethanol from which a product is often taken to keep by itself
-ALCOHOLS = ("Alcohol", "Alcohol Denat.", "Ethanol")
 
 
 class Preserving(NamedTuple):
@@ -59,14 +61,55 @@ def _undeclared(case: Case) -> list[Part]:
     return [p for p in case.parts if p.material is None or p.material.water.nominal is None]
 
 
-def _little(named: Sequence[Part]) -> Outcome:
-    percent = sum((p.percent for p in named), ZERO)
-    if percent < LITTLE:
+def _of_most(content: Content, percent: Fraction) -> Fraction | None:
+    """What part an amount is of the most that the law allows of this preservative; None for what is none that the law lists."""
+    parts = [
+        percent * (factor(limit, content) or 1) / min(allowed)
+        for limit in limits_of(content.inci)
+        if limit.for_preservatives and (allowed := [most for text in limit.most.values() if (most := Fraction(text))])
+    ]
+    return max(parts, default=None)
+
+
+def _enough(case: Case, named: Sequence[Part]) -> Outcome:
+    """There is enough of what preserves: a tenth of what the law allows, all together; where only the record can tell, 0.1 %."""
+    sure = possible = ZERO
+    amounts: dict[str, Fraction] = {}
+    known_in, vague = set(), []
+    for content in (c for contents in case.contents.by_key.values() for c in contents):
+        if content.how != DECLARED or content.part not in named:
+            continue
+        least = content.share.nominal if content.share.nominal is not None else content.share.low
+        part = _of_most(content, least)
+        if part is None:
+            continue
+        known_in.add(content.part.id)
+        amounts[content.inci] = amounts.get(content.inci, ZERO) + least
+        sure += part
+        possible += _of_most(content, content.share.high) or ZERO
+        vague += [content.part] if content.share.nominal is None else []
+    by_record = [p for p in named if p.id not in known_in and p.material and p.material.ph_range]
+    if sure >= TENTH or sum((p.percent for p in by_record), ZERO) >= LITTLE:
+        return
+    silent = [p for p in named if p.id not in known_in and p not in by_record]
+    if silent:
+        why = (
+            "nothing in it is a preservative that fvc knows, and its record has no ph_range; ask the supplier at what level and pH it works"
+        )
+        yield NotChecked(f"whether {listed(silent)} preserves it", why, whole=True)
+    elif vague and possible >= TENTH:
+        yield NotChecked(
+            f"whether {listed(vague)} preserves it", "its record does not say how much of the preservative is in it", whole=True
+        )
+    else:
+        little = [f"{figure(percent)} % {inci}" for inci, percent in amounts.items()]
+        little += [f"{figure(p.percent)} % of {p.words}" for p in by_record]
+        measure = "less than a tenth of what the law allows, and " if amounts else ""
         yield Finding(
             CAUTION,
             where_of(named),
             "preservative",
-            f"only {figure(percent)} % of {listed(named)}: hardly any preservative works at so little",
+            f"only {', '.join(little)}: {measure}hardly any preservative works at so little",
             PRACTICE,
             "look up the level on the supplier's sheet; a challenge test shows whether it is enough",
         )
@@ -89,7 +132,7 @@ def check_present(case: Case) -> Outcome:
     named = [p for p in case.all_parts if p.material and p.material.does("preservative")]
     if named:
         if all(p.amount.percent is not None for p in named):
-            yield from _little(named)
+            yield from _enough(case, named)
         return
     water = figure(case.composition.water.high)
     found = preserving(case)
@@ -116,7 +159,7 @@ def check_present(case: Case) -> Outcome:
             'if that is what preserves it, add  "preservative"  to the functions of its record',
         )
         return
-    alcohol = sum((c.share.low for c in case.contents.of(*ALCOHOLS)), ZERO)
+    alcohol = case.ethanol
     boosters = [p for p in case.parts if p.material and p.material.does("booster")]
     if alcohol >= MUCH_ALCOHOL:
         yield Finding(
@@ -183,7 +226,7 @@ def check_listed(case: Case) -> Outcome:
         material = part.material
         if material is None or not material.does("preservative") or not material.composition:
             continue
-        names = [inci for inci in material.composition if any(limit.id.startswith("eu-v-") for limit in limits_of(inci))]
+        names = [inci for inci in material.composition if any(limit.for_preservatives for limit in limits_of(inci))]
         if not names:
             yield Finding(
                 CAUTION,
@@ -222,8 +265,9 @@ def _share_left(substance: Known | None, ph: Fraction) -> str:
     acid = known(substance.acid[0]) if substance.acid else substance
     if acid is None or len(acid.pka) != 1 or acid.charge == "cationic" or "pH" in acid.functions[0]:
         return ""
-    share = 100 / (1 + 10 ** (float(ph) - float(acid.pka[0])))
-    return f" (at pH {figure(ph)} {share:.1f} % of {acid.inci.lower()} is undissociated, the form that works)"
+    above = Decimal(ph.numerator) / ph.denominator - Decimal(acid.pka[0])
+    share = fixed(Fraction(100 / (1 + Decimal(10) ** above)), 1)
+    return f" (at pH {figure(ph)} {share} % of {acid.inci.lower()} is undissociated, the form that works)"
 
 
 def is_acid(part: Part) -> bool:

@@ -45,8 +45,7 @@ PLAN_RULE = "a plan is closed: its lines total 100 and every material has a reco
 def check_structure(case: Case) -> Outcome:
     """The file can be read, every material is known, the lines total exactly 100."""
     for fault in case.reading.faults:
-        of_plan = not fault.file.startswith("materials/")
-        rule, source = ("closed", PLAN_RULE) if of_plan else ("file", FILE_RULE)
+        rule, source = ("file", FILE_RULE) if fault in case.reading.in_records else ("closed", PLAN_RULE)
         yield Finding(STOP, place_of(fault), rule, fault.message, source, fault.next)
     for fault in case.reading.warnings:
         yield Finding(CAUTION, place_of(fault), "file", fault.message, FILE_RULE, fault.next)

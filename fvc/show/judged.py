@@ -7,6 +7,7 @@ from fractions import Fraction
 
 from fvc.amounts import brief, figure, fixed, shown
 from fvc.reading import Reading
+from fvc.reference.allergens import AllergenList
 from fvc.rules.contents import INSIDE, TYPICAL
 from fvc.rules.cost import Cost
 from fvc.rules.finding import LEVELS, Finding, NotChecked, Report
@@ -26,7 +27,8 @@ def verdict(reports: Sequence[Report]) -> str:
     stops = sum(1 for r in reports for f in r.findings if f.level == "stop")
     done = sum(r.done for r in reports)
     missing = sum(len(r.not_checked) for r in reports)
-    plans = f" of {counted(len(reports), 'plan')}" if len(reports) != 1 else ""
+    many = sum(r.of_plan for r in reports)
+    plans = f" of {counted(many, 'plan')}" if many != 1 else ""
     first = counted(stops, "stop") if stops else "no stop"
     return f"{first} in {counted(done, 'check')}{plans}, {missing} not done; {NOT_SAFETY}"
 
@@ -87,26 +89,16 @@ def label(out: Screen, result: Label, reading: Reading) -> None:
         out.say("")
         out.say(f"It names allergens by {result.by_list[-1].listed.title}, in force today; --on DATE asks for another day.")
     for each in result.by_list if result.on is None else ():
-        until = (
-            f"; what was placed on the market before may be sold under the earlier list until {each.listed.until}"
-            if each.listed.until
-            else ""
-        )
         out.say("")
         out.head(f"Allergens by {each.listed.title}")
-        out.say(f"for products placed on the market from {each.listed.since}{until}", 2, QUIET)
+        out.say(f"for products placed on the market from {each.listed.since}{_until(each.listed)}", 2, QUIET)
         out.say(", ".join(each.names) or "none above the threshold", 2)
     if result.on is None and len(result.by_list) > 1:
         _difference(out, result)
     if result.on is not None and result.by_list:
         listed = result.by_list[-1].listed
-        until = (
-            f"; what was placed on the market before {listed.since} may be sold under the earlier list until {listed.until}"
-            if listed.until
-            else ""
-        )
         out.say("")
-        out.say(f"It names allergens by {listed.title}, in force from {listed.since}{until}.")
+        out.say(f"It names allergens by {listed.title}, in force from {listed.since}{_until(listed)}.")
     for title, rows in (
         ("Carried in by a raw material", [", ".join(result.carried_in)] if result.carried_in else []),
         ("Uncertain", result.uncertain),
@@ -121,6 +113,11 @@ def label(out: Screen, result: Label, reading: Reading) -> None:
     if result.silence:
         out.say(result.silence)
     out.say(CONFIRM)
+
+
+def _until(listed: AllergenList) -> str:
+    """How long what was on the market before may be sold by the list before; "" where none says."""
+    return f"; what was placed on the market before may be sold under the earlier list until {listed.until}" if listed.until else ""
 
 
 def _entries(out: Screen, result: Label) -> None:
@@ -197,14 +194,14 @@ def cost(out: Screen, result: Cost, reading: Reading, batch_text: str) -> None:
                 shown(line.percent, 2),
                 "no price" if each is None else fixed(each * 1000, 2),
                 "?" if line.per_kg is None else fixed(line.per_kg, 3),
-                "" if result.batch is None else "?" if line.per_kg is None else fixed(line.per_kg * result.batch / 1000, 3),
+                "" if result.batch is None else "?" if (in_batch := result.in_batch(line.per_kg)) is None else fixed(in_batch, 3),
                 "?" if share is None else fixed(share, 1),
             ]
         )
     code = result.currency or "money"
     columns = (
         ("material", "left"), ("%", "right"), (f"{code}/kg", "right"), ("in 1 kg", "right"), ("in the batch", "right"),
-        ("share of priced %" if result.unpriced else "share %", "right"),
+        ("share %", "right"),
     )  # fmt: skip
     for i in (1, 2, 3, 4, 5):
         for row, text in zip(rows, align([r[i] for r in rows]), strict=True):
@@ -216,7 +213,7 @@ def cost(out: Screen, result: Cost, reading: Reading, batch_text: str) -> None:
     out.table(table)
     out.say("")
     if result.unpriced:
-        out.head("Not priced", "so these sums are of the other lines alone")
+        out.head("Not priced", "so these sums and shares are of the other lines alone")
         for line in result.unpriced:
             out.say(f"{line.part.words}, {shown(line.percent, 2)} %: {line.why}", 2)
         out.say("")
@@ -227,15 +224,14 @@ def cost(out: Screen, result: Cost, reading: Reading, batch_text: str) -> None:
     out.say(f"per kg       {at_least}{money(result.priced, result.currency)}")
     if result.batch is not None:
         out.say(
-            f"per batch    {at_least}{money(result.priced * result.batch / 1000, result.currency)}   ({brief(result.batch, 0, 2)} g{_asked(batch_text)})"
+            f"per batch    {at_least}{money(result.in_batch(result.priced), result.currency)}   ({brief(result.batch, 0, 2)} g{_asked(batch_text)})"
         )
     if result.bottles:
         b = result.bottles
-        per = result.priced * b.fill / ((100 - b.loss) / 100) / 1000
         volume = "" if b.millilitres is None else f"{brief(b.millilitres, 0, 2)} mL, "
         density = "" if b.density is None else f" at {brief(b.density, 0)} g/mL"
         filled = f"{volume}{brief(b.fill)} g{density}, {brief(b.loss, 0)} % lost in making and filling"
-        out.say(f"per bottle   {at_least}{money(per, result.currency)}   ({filled})")
+        out.say(f"per bottle   {at_least}{money(b.priced, result.currency)}   ({filled})")
         out.say(
             f"for {b.bottles} bottles make {brief(b.needed, 0, 2)} g"
             + (f"; the batch fills {b.in_batch}" if b.in_batch is not None else "")

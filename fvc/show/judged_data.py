@@ -18,12 +18,12 @@ def check(reports: Sequence[Report], rules: Sequence[str]) -> Json:
         "schema": SCHEMA,
         "ok": all(r.ok for r in reports),
         "rules": list(rules),
-        "plans": [r.plan for r in reports],
+        "plans": [r.plan for r in reports if r.of_plan],
         "findings": [
             {
                 "level": f.level,
-                "plan": r.plan,
-                "where": f"{r.plan}: {f.where}",
+                "plan": r.plan if r.of_plan else None,
+                "where": f"{r.plan}: {f.where}" if r.of_plan else f.where,
                 "rule": f.rule,
                 "message": f.message,
                 "source": f.source,
@@ -99,7 +99,6 @@ def label(result: Label, reading: Reading) -> Json:
 
 def cost(result: Cost, reading: Reading) -> Json:
     """What a product costs; sums are null where a line has no price."""
-    per_batch = None if result.batch is None or result.per_kg is None else result.per_kg * result.batch / 1000
     b = result.bottles
     return {
         "schema": SCHEMA,
@@ -115,13 +114,13 @@ def cost(result: Cost, reading: Reading) -> Json:
                 "percent": exact(line.percent),
                 "price_per_kg": number(None if line.per_gram is None else line.per_gram * 1000),
                 "per_kg": number(line.per_kg),
-                "per_batch": number(None if line.per_kg is None or result.batch is None else line.per_kg * result.batch / 1000),
+                "per_batch": number(result.in_batch(line.per_kg)),
                 "share_percent": number(result.share(line)),
             }
             for line in result.lines
         ],
         "per_kg": number(result.per_kg),
-        "per_batch": number(per_batch),
+        "per_batch": number(result.in_batch(result.per_kg)),
         "priced_per_kg": exact(result.priced),
         "unpriced": [{"material": line.part.id, "percent": exact(line.percent), "why": line.why} for line in result.unpriced],
         "bottles": None

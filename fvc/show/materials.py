@@ -11,9 +11,8 @@ from fvc.compare.bill import Bill
 from fvc.compare.summary import record_words
 from fvc.material import Lot, Material, active_share
 from fvc.reach import Reach, Reached, Shelf, Use
-from fvc.reference.lookup import same_substance
 from fvc.references import runs
-from fvc.rules.contents import typical_of
+from fvc.rules.contents import typical_beyond
 from fvc.rules.cost import per_gram
 from fvc.shelf import usable
 from fvc.show.differences import bill_rows, what_it_does
@@ -112,12 +111,12 @@ def _shares(out: Screen, material: Material) -> None:
         out.say(f"undeclared  {share_text(material.undeclared)}", 2)
     for inci, share in material.constituents.items():
         out.say(f"inside: {inci}  {share_text(share)}", 2)
-    for inci in material.composition or ():
-        typical = [t for t in typical_of(inci) if not any(same_substance(t.inci, n) for n in material.constituents)]
-        if typical:
+    oil = ""
+    for inci, given in typical_beyond(material):
+        if inci != oil:
             out.say(f"typical of {inci}, used where the record says nothing:", 2, QUIET)
-            for given in typical:
-                out.say(f"{given.inci}  {figure(given.share.low)} to {figure(given.share.high)}  ({given.source})", 4, QUIET)
+        oil = inci
+        out.say(f"{given.inci}  {figure(given.share.low)} to {figure(given.share.high)}  ({given.source})", 4, QUIET)
 
 
 def reach(out: Screen, result: Reach, bills: Sequence[Bill]) -> None:

@@ -9,8 +9,7 @@ from fvc.amounts import exact
 from fvc.compare.bill import Bill
 from fvc.material import Lot, Material, active_share
 from fvc.reach import Reach, Shelf, Use
-from fvc.reference.lookup import same_substance
-from fvc.rules.contents import typical_of
+from fvc.rules.contents import typical_beyond
 from fvc.shelf import usable
 from fvc.show.data import SCHEMA, Json, bill_data, diff, number, record_diffs, share
 
@@ -66,9 +65,7 @@ def one(material: Material, uses: Sequence[Use], today: datetime.date) -> Json:
             "source": material.record.get("source"),
             "typical": [
                 {"inci": t.inci, "low": exact(t.share.low), "high": exact(t.share.high), "source": t.source, "of": inci}
-                for inci in material.composition or ()
-                for t in typical_of(inci)
-                if not any(same_substance(t.inci, n) for n in material.constituents)
+                for inci, t in typical_beyond(material)
             ],
         }
     )

@@ -84,8 +84,6 @@ class Screen:
     pipe is left to `main`.
     """
 
-    plain = True
-
     def __init__(self, file: IO[str], width: int) -> None:
         self.file, self.width = file, max(width, 20)
 
@@ -98,7 +96,7 @@ class Screen:
         """A paragraph, folded to the width, every line moved in by `indent`."""
         room = max(self.width - indent, 20)
         plain = visible(text)
-        rows = [plain] if len(plain) <= room else textwrap.wrap(plain, room, break_on_hyphens=False) or [""]
+        rows = [plain] if cell_width(plain) <= room else wrapped(plain, room)
         self.file.write("".join(f"{' ' * indent}{row}".rstrip(" ") + "\n" for row in rows))
 
     def head(self, text: str, aside: str = "") -> None:
@@ -112,7 +110,7 @@ class Screen:
     def item(self, lead: str, text: str, indent: int = 0, style: str = "") -> None:
         """A paragraph behind a short word, its further rows below its first letter."""
         room = max(self.width - indent - len(lead), 20)
-        rows = textwrap.wrap(visible(text), room, break_on_hyphens=False) or [""]
+        rows = wrapped(visible(text), room)
         for index, row in enumerate(rows):
             self.say(f"{lead if index == 0 else ' ' * len(lead)}{row}", indent, style)
 
@@ -150,6 +148,25 @@ def cell_width(text: str) -> int:
     return sum(0 if combining(c) else 2 if east_asian_width(c) in "WF" else 1 for c in text)
 
 
+def wrapped(text: str, width: int) -> list[str]:
+    """The rows of a text, none wider than `width` columns of a terminal; a word that is wider is cut."""
+    if text.isascii():
+        return textwrap.wrap(text, width, break_on_hyphens=False) or [""]
+    rows, row = [], ""
+    for word in re.findall(r"\s*\S+", text):
+        if cell_width(row + word) <= width:
+            row += word
+            continue
+        rows += [row] if row.strip() else []
+        row = ""
+        for letter in word.lstrip():
+            if cell_width(row + letter) > width:
+                rows.append(row)
+                row = ""
+            row += letter
+    return [*rows, row]
+
+
 def set_right(text: str, width: int) -> str:
     """A text at the right edge of its column; its own trailing blanks stay, since they align decimal points."""
     return " " * (width - cell_width(text)) + text
@@ -160,7 +177,7 @@ def _folded(text: str, width: int, side: str) -> list[str]:
     out: list[str] = []
     for line in text.split("\n"):
         fits = side == "right" or cell_width(line) <= width
-        out += [line] if fits else textwrap.wrap(line, width, break_on_hyphens=False) or [""]
+        out += [line] if fits else wrapped(line, width)
     return out
 
 
@@ -178,7 +195,9 @@ def grid(*columns: tuple[str, str], widths: Sequence[int | None] = (), header: b
 
 def fold(text: str, width: int) -> str:
     """A name folded to `width`, at its hyphens and blanks where it has any."""
-    return text if len(text) <= width else "\n".join(textwrap.wrap(text, width))
+    if text.isascii():  # at hyphens as well
+        return text if len(text) <= width else "\n".join(textwrap.wrap(text, width))
+    return "\n".join(wrapped(text, width))
 
 
 def styled(text: str, kind: str) -> Cell:
@@ -197,7 +216,7 @@ def share_text(share: Share, decimals: int = 2) -> str:
 
 def fit_widths(columns: Sequence[tuple[str, str]], rows: Sequence[Sequence[str]], room: int) -> list[int]:
     """Widths that hold every number whole; the first column folds when the room is short."""
-    widths = [max([len(head), *(len(r[i]) for r in rows)]) for i, (head, _) in enumerate(columns)]
+    widths = [max([cell_width(head), *(cell_width(r[i]) for r in rows)]) for i, (head, _) in enumerate(columns)]
     over = sum(widths) + 2 * len(widths) - 2 - room
     if over > 0:
         last = len(widths) - 1

@@ -30,8 +30,6 @@ class _Console(Console):
 class Terminal(Screen):
     """A screen on a terminal, by rich."""
 
-    plain = False
-
     def __init__(self, file: IO[str]) -> None:
         self.rich = _Console(file=file, markup=False, highlight=False, emoji=False, soft_wrap=False)
         super().__init__(file, self.rich.width)
