@@ -38,15 +38,19 @@ class FolderSource:
     def __init__(self, root: Path) -> None:
         self.root = root
         self._real = Path(os.path.realpath(root))
+        self._inside: dict[str, bool] = {}  # folders: whether they lie in the formulary once links are followed
 
     def read(self, path: str) -> bytes | None:
         """The bytes of a regular file of sensible size inside the formulary."""
         file = self.root / path
-        real = Path(os.path.realpath(file))
-        if real != file and not real.is_relative_to(self._real):
-            raise Refusal(Fault("a link that leads out of the formulary", file=path, next="put the file itself here"))
         try:
-            info = file.stat()
+            info = os.lstat(file)
+            if stat.S_ISLNK(info.st_mode):
+                if not Path(os.path.realpath(file)).is_relative_to(self._real):
+                    raise Refusal(Fault("a link that leads out of the formulary", file=path, next="put the file itself here"))
+                info = os.stat(file)
+            elif not self._holds(path.rpartition("/")[0]):
+                raise Refusal(Fault("a link that leads out of the formulary", file=path, next="put the file itself here"))
         except FileNotFoundError:
             if file.is_symlink():
                 raise Refusal(Fault("a link that leads nowhere", file=path, next="remove the link, or put back what it names")) from None
@@ -65,6 +69,12 @@ class FolderSource:
             return file.read_bytes()
         except OSError as error:
             raise Refusal(Fault(f"cannot be read: {error.strerror}", file=path, next="check the file and its permissions")) from None
+
+    def _holds(self, folder: str) -> bool:
+        """True when a folder lies in the formulary once its links are followed; asked for every file, worked out once."""
+        if folder not in self._inside:
+            self._inside[folder] = Path(os.path.realpath(self.root / folder)).is_relative_to(self._real)
+        return self._inside[folder]
 
     def names(self, folder: str) -> list[str]:
         """Entries of a folder."""

@@ -293,7 +293,9 @@ def substituted(
     whole = sum(weights, ZERO)
     for phase in dict.fromkeys(a.line.phase for a in old):
         rows = [a for a in old if a.line.phase == phase]
-        if basis in (GIVEN, HLB) or whole == 0:
+        if len(rows) == len(old):
+            here = levels
+        elif basis in (GIVEN, HLB) or whole == 0:
             part = sum((a.counted for a in rows), ZERO) / whole if whole else Fraction(phase == old[0].line.phase)
             here = tuple(level * part for level in levels)
         else:

@@ -5,15 +5,15 @@ from __future__ import annotations
 import datetime
 from collections.abc import Sequence
 from fractions import Fraction
+from functools import lru_cache
 from typing import NamedTuple
 
 from fvc.errors import Refusal
 from fvc.reading import Reading
 from fvc.rules.basis import HOUSE, Basis
-from fvc.rules.beyond import beyond_limits
-from fvc.rules.check import check
-from fvc.rules.cost import cost
-from fvc.rules.finding import LEVELS, NOTE, Finding
+from fvc.rules.beyond import beyond
+from fvc.rules.cost import Cost, cost
+from fvc.rules.finding import LEVELS, Finding
 from fvc.rules.label import Label, gained, label
 
 
@@ -101,30 +101,40 @@ def bill(before: Reading, after: Reading, basis: Basis, today: datetime.date, *,
     today: for the list of allergens in force. cautions: also what all other checks find on one side only, for a change
     that is only proposed. Works on plans that do not close as well.
     """
-    limits = _limits(before, after, basis)
-    new, gone = _cautions(before, after, basis, limits) if cautions else (None, None)
-    return Bill(limits=limits, labels=_labels(before, after, basis, today), cost=_cost(before, after, basis), cautions=new, eased=gone)
-
-
-def _cautions(
-    before: Reading, after: Reading, basis: Basis, limits: Sequence[LimitDiff]
-) -> tuple[tuple[Finding, ...], tuple[Finding, ...]]:
-    """What only the checks of the second side find, and only those of the first, but for limits, which are told apart."""
-    told = {(each.finding.rule, each.finding.about) for each in limits}
-    first, second = (
-        {(f.rule, f.about or f.where): f for f in check(side, basis).findings if f.level != NOTE or f.rule == "use-level"}
-        for side in (before, after)
-    )
-    return tuple(f for k, f in second.items() if k not in first and k not in told), tuple(
-        f for k, f in first.items() if k not in second and k not in told
+    first, second = _judged(before, basis, today, cautions), _judged(after, basis, today, cautions)
+    crossed = [LimitDiff("crossed", f) for key, f in second.limits.items() if _graver(f, first.limits.get(key))]
+    cleared = [LimitDiff("cleared", f) for key, f in first.limits.items() if _graver(f, second.limits.get(key))]
+    return Bill(
+        limits=(*crossed, *cleared),
+        labels=tuple(_label(one, two) for one, two in zip(first.labels, second.labels, strict=True) if _differ(one, two)),
+        cost=_cost(first.cost, second.cost),
+        cautions=tuple(f for k, f in second.others.items() if k not in first.others) if cautions else None,
+        eased=tuple(f for k, f in first.others.items() if k not in second.others) if cautions else None,
     )
 
 
-def _limits(before: Reading, after: Reading, basis: Basis) -> tuple[LimitDiff, ...]:
-    """Limits newly crossed or cleared: by law, house or supplier; a limit that both are beyond is no difference."""
-    first, second = (_gravest(beyond_limits(side, basis)) for side in (before, after))
-    crossed = [LimitDiff("crossed", f) for key, f in second.items() if _graver(f, first.get(key))]
-    return (*crossed, *(LimitDiff("cleared", f) for key, f in first.items() if _graver(f, second.get(key))))
+class _Judged(NamedTuple):
+    """One side. limits: the gravest finding about each limit; others: what else was found, by rule and place; cost None: in two currencies."""
+
+    limits: dict[tuple[str, str], Finding]
+    others: dict[tuple[str, str], Finding]
+    labels: tuple[Label, ...]
+    cost: Cost | None
+
+
+@lru_cache(maxsize=4)  # one side against many: a plan beside every candidate for one of its places
+def _judged(reading: Reading, basis: Basis, today: datetime.date, others: bool) -> _Judged:
+    found = beyond(reading, basis, others=others)
+    try:
+        price = cost(reading, basis.currency, None)
+    except Refusal:  # two currencies and nothing that says which counts: `fvc cost` explains it
+        price = None
+    return _Judged(
+        _gravest(found.limits),
+        {(f.rule, f.about or f.where): f for f in found.others},
+        tuple(label(reading, rules, today, today, basis.names) for rules in basis.chosen() if rules != HOUSE),
+        price,
+    )
 
 
 def _gravest(findings: Sequence[Finding]) -> dict[tuple[str, str], Finding]:
@@ -141,36 +151,25 @@ def _graver(finding: Finding, other: Finding | None) -> bool:
     return other is None or LEVELS.index(finding.level) < LEVELS.index(other.level)
 
 
-def _labels(before: Reading, after: Reading, basis: Basis, today: datetime.date) -> tuple[LabelDiff, ...]:
-    out = []
-    for rules in basis.chosen():
-        if rules == HOUSE:
-            continue
-        first, second = (label(side, rules, today, today, basis.names) for side in (before, after))
-        if first.ingredients != second.ingredients or first.allergens != second.allergens:
-            out.append(
-                LabelDiff(
-                    rules,
-                    first.ingredients,
-                    second.ingredients,
-                    first.allergens,
-                    second.allergens,
-                    first.ordered,
-                    second.ordered,
-                    _listed(second),
-                )
-            )
-    return tuple(out)
+def _differ(first: Label, second: Label) -> bool:
+    return first.ingredients != second.ingredients or first.allergens != second.allergens
 
 
-def _listed(result: Label) -> str:
-    return result.by_list[-1].listed.title if result.by_list else ""
+def _label(first: Label, second: Label) -> LabelDiff:
+    return LabelDiff(
+        second.rules,
+        first.ingredients,
+        second.ingredients,
+        first.allergens,
+        second.allergens,
+        first.ordered,
+        second.ordered,
+        second.by_list[-1].listed.title if second.by_list else "",
+    )
 
 
-def _cost(before: Reading, after: Reading, basis: Basis) -> CostDiff | None:
-    try:
-        first, second = (cost(side, basis.currency, None) for side in (before, after))
-    except Refusal:  # two currencies and nothing that says which counts: `fvc cost` explains it
+def _cost(first: Cost | None, second: Cost | None) -> CostDiff | None:
+    if first is None or second is None:
         return None
     complete = not first.unpriced, not second.unpriced
     if first.priced == second.priced and complete[0] == complete[1]:

@@ -9,7 +9,7 @@ from typing import NamedTuple
 from fvc.amounts import HUNDRED, ZERO
 from fvc.change.swap import Into, Substitution, Terms, plain_differences, substituted
 from fvc.compare.bill import Bill
-from fvc.composition import Composition, composition_of, parts_of
+from fvc.composition import Composition, explode
 from fvc.errors import Refusal
 from fvc.formula import PREMIX, Amount
 from fvc.material import Material, inci_key
@@ -62,7 +62,6 @@ def stand_ins(
     currency: str = "",
 ) -> tuple[list[StandIn], list[NoStandIn]]:
     """Each candidate put in the place of `old` by itself, sorted by how little else changes; and those that cannot be compared."""
-    before = composition_of(reading)
     gone = materials[old[0].line.material]
     found: list[StandIn] = []
     left: list[NoStandIn] = []
@@ -72,12 +71,13 @@ def stand_ins(
         except Refusal as refusal:
             left.append(NoStandIn(material, refusal.faults[0].message))
             continue
-        after = composition_of(change.after)
+        goes, enters = _what_differs(reading, change.after)
+        before, after = explode(goes, materials), explode(enters, materials)
         known = before.water.nominal is not None and after.water.nominal is not None
         water = (after.water.nominal or ZERO) - (before.water.nominal or ZERO) if known else None
         elsewhere = _elsewhere(before, after, gone, material)
         found.append(
-            StandIn(material, change, water, elsewhere, _cost(reading, change.after, currency), tuple(plain_differences(gone, material)))
+            StandIn(material, change, water, elsewhere, _cost(goes, enters, materials, currency), tuple(plain_differences(gone, material)))
         )
     found.sort(key=lambda row: (row.elsewhere, row.material.id))
     return found, left
@@ -101,6 +101,18 @@ def by_how_little(rows: Iterable[StandIn]) -> list[StandIn]:
     return sorted(rows, key=weight)
 
 
+Parts = list[tuple[str, Fraction]]
+
+
+def _what_differs(first: Reading, second: Reading) -> tuple[Parts, Parts]:
+    """The lines of both sides without those that are the same on both: most are, and there may be hundreds of second sides."""
+    one, other = ({(a.line.phase, a.line.material): a.counted for a in side.closure.amounts} for side in (first, second))
+    return (
+        [(m, p) for (phase, m), p in one.items() if other.get((phase, m)) != p],
+        [(m, p) for (phase, m), p in other.items() if one.get((phase, m)) != p],
+    )
+
+
 def _elsewhere(before: Composition, after: Composition, gone: Material, comes: Material) -> Fraction:
     """Points that move in all but the active matter of the two, both ways added up."""
     own = {inci_key(n) for m in (gone, comes) for n in (m.active or m.composition or ()) if inci_key(n) != "aqua"}
@@ -109,19 +121,15 @@ def _elsewhere(before: Composition, after: Composition, gone: Material, comes: M
     return moved + abs((after.undeclared.nominal or ZERO) - (before.undeclared.nominal or ZERO))
 
 
-def _cost(before: Reading, after: Reading, currency: str) -> Fraction | None:
-    """Change of the raw materials per kg, from those whose percent differs; None when one of them has no price."""
-    points: dict[str, Fraction] = {}
-    materials: dict[str, Material | None] = {}
-    for side, sign in ((before, -1), (after, 1)):
-        for part in parts_of(side):
-            points[part.id] = points.get(part.id, ZERO) + sign * part.percent
-            materials[part.id] = part.material
+def _cost(before: Parts, after: Parts, materials: Mapping[str, Material], currency: str) -> Fraction | None:
+    """Change of the raw materials per kg, from the lines that differ; None when one of them, or what it is made of, has no price."""
     change = ZERO
-    for id, moved in points.items():
-        if moved:
-            each, _ = per_gram(materials[id], currency)
-            if each is None:
-                return None
-            change += moved * each * KILOGRAM / HUNDRED
-    return change
+    for parts, sign in ((before, -1), (after, 1)):
+        for id, percent in parts:
+            material = materials[id]
+            for inner, share in ((i.material, i.percent / HUNDRED) for i in material.inside) if material.nested else ((material, 1),):
+                each, _ = per_gram(inner, currency)
+                if each is None:
+                    return None
+                change += sign * percent * share * each
+    return change * KILOGRAM / HUNDRED

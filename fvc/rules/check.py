@@ -20,23 +20,29 @@ from fvc.rules.making import check_charges, check_heat, check_oil_held
 from fvc.rules.preservation import check_acid_order, check_listed, check_ph, check_present
 from fvc.rules.structure import check_functions, check_inci_names, check_locked, check_structure
 
+OF_FILE, OF_LIMIT, OF_PRODUCT = "file", "limit", "product"
+
 
 class Check(NamedTuple):
-    """One check: what it looks at, in words, and how; rules: the rule sets of which one must be chosen, empty for always."""
+    """One check: what it looks at, in words, and how; rules: the rule sets of which one must be chosen, empty for always.
+
+    of: what its findings are about: the `file` and its records, a `limit`, or how the `product` is made and keeps.
+    """
 
     title: str
     run: Callable[[Case], Outcome]
     rules: tuple[str, ...] = ()
+    of: str = OF_PRODUCT
 
 
 CHECKS = (
-    Check("the file and its total", check_structure),
-    Check("a locked plan is as it was saved", check_locked),
-    Check("INCI names", check_inci_names),
-    Check("words for functions", check_functions),
-    Check("suppliers' use levels", check_use_levels),
-    Check("limits of substances", check_limits, (EU, US)),
-    Check("limits of what is inside essential oils and extracts", check_oils, (EU, US)),
+    Check("the file and its total", check_structure, of=OF_FILE),
+    Check("a locked plan is as it was saved", check_locked, of=OF_FILE),
+    Check("INCI names", check_inci_names, of=OF_FILE),
+    Check("words for functions", check_functions, of=OF_FILE),
+    Check("suppliers' use levels", check_use_levels, of=OF_LIMIT),
+    Check("limits of substances", check_limits, (EU, US), OF_LIMIT),
+    Check("limits of what is inside essential oils and extracts", check_oils, (EU, US), OF_LIMIT),
     Check("a preservative where there is water", check_present),
     Check("preservatives are among those that the law lists", check_listed, (EU,)),
     Check("the preservative works at the pH of the spec", check_ph),
@@ -45,7 +51,7 @@ CHECKS = (
     Check("heat", check_heat),
     Check("unlike charges", check_charges),
     Check("salt in a polymer gel", check_gel),
-    Check("house limits", check_house, (HOUSE,)),
+    Check("house limits", check_house, (HOUSE,), OF_LIMIT),
 )
 
 
