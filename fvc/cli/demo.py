@@ -43,7 +43,9 @@ def demo(
         "fvc set face-toner propanediol=2.8       what if? nothing is written yet",
         'fvc set face-toner propanediol=2.8 --reason "drier on a humid day"',
         "fvc diff face-toner.before face-toner    the last two revisions",
-        "fvc diff face-toner/lighter-scent        a variant against its parent",
+        "fvc stand-ins face-toner propanediol     which humectant instead?",
+        "fvc swap face-toner propanediol glycerin --basis active",
+        "fvc variant compare face-toner           what was tried, side by side",
         "fvc weigh face-toner --batch 175g        the weigh sheet, to print",
         "fvc --help                               everything, in the order of the day",
     ):

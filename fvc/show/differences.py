@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
-from fvc.amounts import ZERO, brief, fixed, shown
+from fvc.amounts import ZERO, brief, fixed, round_to, shown, step_of
 from fvc.compare.diff import FOLLOWED, SAME, Diff, LineDiff
 from fvc.compare.summary import percent_text, points_text, record_words
 from fvc.material import Share
@@ -15,6 +15,9 @@ from fvc.show.screen import STYLES, Screen, align, fold, grid, share_text, style
 
 if TYPE_CHECKING:
     from fvc.compare.bill import Bill
+
+
+MOST_SHOWN = 4  # decimals of a computed figure, as `brief` has them
 
 
 def _side_words(side: Side) -> str:
@@ -114,9 +117,9 @@ def _lines(out: Screen, lines: Sequence[LineDiff]) -> None:
 
 def what_it_does(out: Screen, result: Diff, heading: str = "") -> int:
     """Properties, functions and substances that differ; how many there are. heading: printed above when there are any."""
-    functions = [f for f in result.functions if f.points or (f.before is None) != (f.after is None)]
+    functions = [f for f in result.functions if _seen(f.points) or (f.before is None) != (f.after is None)]
     substances = [s for s in result.composition if _bounds(s.before) != _bounds(s.after)]
-    properties = [p for p in result.properties if p.before != p.after]
+    properties = [p for p in result.properties if _bounds(p.before) != _bounds(p.after)]
     if not (functions or substances or properties):
         return 0
     if heading:
@@ -188,8 +191,16 @@ def bill_rows(out: Screen, bill: Bill) -> int:
     return len(bill.limits) + len(bill.cautions or ()) + len(bill.eased or ()) + len(bill.labels) + (bill.cost is not None)
 
 
+def _seen(points: Fraction) -> bool:
+    """False for what is no difference at the digits shown."""
+    return bool(round_to(points, step_of(MOST_SHOWN)))
+
+
 def _bounds(share: Share | None) -> tuple[object, ...]:
-    return (None,) if share is None else (share.nominal, share.low, share.high)
+    """The figures of a share at the digits shown."""
+    if share is None:
+        return (None,)
+    return tuple(None if f is None else round_to(f, step_of(MOST_SHOWN)) for f in (share.nominal, share.low, share.high))
 
 
 def _maybe(value: Fraction | None) -> str:
