@@ -589,6 +589,10 @@ def test_a_batch_as_it_was_made_is_checked_by_what_is_in_it(toner):
     assert result.code == 1
     (stop,) = result.data["findings"]
     assert "0.5495 % as benzoic acid, 0.0495 above the 0.5 % for leave-on" in stop["message"]
+    made = "this batch is made: set it aside, or enlarge it by what it lacks; mend the plan for the next one"
+    assert stop["mend"] == made
+    toner.material("sodium-benzoate", "preservative", {"Sodium Benzoate": 100}, "use_level = [0.1, 0.6]\n")
+    assert [f["mend"] for f in toner.fvc("check", "gel-260301", "--json").data["findings"]] == [made, made]
 
 
 def test_an_edited_locked_plan_is_a_stop(toner):

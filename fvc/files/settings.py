@@ -79,7 +79,7 @@ class Settings:
     record: Mapping[str, object] = field(default_factory=dict, repr=False)
 
 
-def _house_rule(given: dict[str, Any], path: Path, notes: Notes) -> HouseRule | None:
+def _house_rule(given: dict[str, Any], path: Path, place: str, notes: Notes) -> HouseRule | None:
     """A [[house]] table as a rule; notes a fault where it binds nothing, or two things, or sets no bound."""
     binds = [k for k in ("material", "substance", "function") if k in given]
     if len(binds) != 1:
@@ -93,7 +93,7 @@ def _house_rule(given: dict[str, Any], path: Path, notes: Notes) -> HouseRule | 
     if low is not None and high is not None and low.value > high.value:
         notes.fault(path, f"expected min not above max, found min {low.text} above max {high.text}", "swap the two")
         return None
-    return HouseRule(binds[0], given[binds[0]], given.get("use", ""), low, high, given.get("because", ""))
+    return HouseRule(binds[0], given[binds[0]], given.get("use", ""), low, high, given.get("because", ""), place)
 
 
 def read_formulary(data: bytes, name: str = "formulary.toml") -> Parsed[Settings]:
@@ -104,7 +104,11 @@ def read_formulary(data: bytes, name: str = "formulary.toml") -> Parsed[Settings
             Scale(scale_from_text(s["step"]).step, amounts.mass(s["max"]) if "max" in s else None) for s in fields.get("scales", ())
         )
         small = fields.get("small_below")
-        house = tuple(rule for i, given in enumerate(fields.get("house", ())) if (rule := _house_rule(given, ("house", i), notes)))
+        house = tuple(
+            rule
+            for i, given in enumerate(fields.get("house", ()))
+            if (rule := _house_rule(given, ("house", i), f"{name}, house[{i + 1}]", notes))
+        )
         return Settings(
             name=fields.get("name", ""),
             currency=fields.get("currency", ""),

@@ -14,7 +14,7 @@ class HouseRule(NamedTuple):
     """A limit of the house. binds: `material`, `substance` or `function`; name: which one.
 
     use: only in products of this use; "" in all. low, high: percent of the product, None where unbounded.
-    A lower bound holds for products that have the thing at all.
+    A lower bound holds for products that have the thing at all. place: where it is written.
     """
 
     binds: str
@@ -23,6 +23,7 @@ class HouseRule(NamedTuple):
     low: Typed | None = None
     high: Typed | None = None
     because: str = ""
+    place: str = "a house limit"
 
 
 class Basis(NamedTuple):

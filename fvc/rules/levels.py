@@ -109,7 +109,7 @@ def check_house_words(basis: Basis, ids: Collection[str], functions: Collection[
     """House limits that name nothing there is, and so bind nothing. ids: of materials and formulas; functions: of all records."""
     out = []
     known = {"material": ids, "function": [*FUNCTIONS, PREMIX, *functions]}
-    for number, rule in enumerate(basis.house, 1):
+    for rule in basis.house:
         if rule.binds == "substance":
             if name_is_known(rule.name) or inci_key(rule.name) in basis.names:
                 continue
@@ -120,7 +120,7 @@ def check_house_words(basis: Basis, ids: Collection[str], functions: Collection[
             near = nearest(rule.name, known[rule.binds], 2)
         mend = f"did you mean {' or '.join(near)}?" if near else "write it as the records do"
         message = f'the house limit of the {rule.binds} "{rule.name}" binds nothing: no record has that name'
-        out.append(Finding(CAUTION, f"formulary.toml, house[{number}]", "house-name", message, "house limits of this formulary", mend))
+        out.append(Finding(CAUTION, rule.place, "house-name", message, "house limits of this formulary", mend))
     return out
 
 
