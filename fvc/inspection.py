@@ -41,7 +41,7 @@ def inspect(archive: Archive, refs: Sequence[str], basis: Basis, rules: tuple[st
         functions = {f for m in records if m for f in m.functions}
         words = check_house_words(basis, [*archive.now.materials(), *archive.now.formulas()], functions)
         if words:
-            found.append(Inspected("house limits, formulary.toml", _report_of("formulary.toml", words)))
+            found.append(Inspected("house limits, formulary.toml", _report_of("formulary.toml", words, of_plan=False)))
     return found
 
 
@@ -97,7 +97,7 @@ def _of_folder(archive: Archive, basis: Basis, rules: tuple[str, ...]) -> list[I
     broken = [fault for id in archive.now.materials() if id not in used for fault in _faults(archive, id)]
     in_records += _as_findings(broken, CAUTION)  # of those that a plan uses, the plan has said it
     if in_records:
-        found.append(Inspected("the records of raw materials", _report_of("materials", in_records, 1 if broken else 0)))
+        found.append(Inspected("the records of raw materials", _report_of("materials", in_records, 1 if broken else 0, of_plan=False)))
     return found
 
 
@@ -118,5 +118,5 @@ def _as_findings(faults: Sequence[Fault], level: str) -> list[Finding]:
     return [Finding(level, place_of(f), "file", f.message, FILE_RULE, f.next) for f in faults]
 
 
-def _report_of(plan: str, findings: Sequence[Finding], done: int = 1) -> Report:
-    return Report(plan=plan, findings=tuple(findings), done=done, not_checked=())
+def _report_of(plan: str, findings: Sequence[Finding], done: int = 1, *, of_plan: bool = True) -> Report:
+    return Report(plan=plan, findings=tuple(findings), done=done, not_checked=(), of_plan=of_plan)

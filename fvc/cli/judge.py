@@ -22,7 +22,6 @@ from fvc.rules.cost import in_bottles
 from fvc.rules.label import label as label_of
 
 RULE_SETS = (EU, US, HOUSE)
-OF_NO_PLAN = ("the records of raw materials", "house limits, formulary.toml")  # titles of what `inspect` finds outside of plans
 
 Ref = Annotated[str, typer.Argument(metavar="REF", help="face-toner, face-toner.4, face-toner/VARIANT, a trial's id.")]
 
@@ -48,7 +47,7 @@ def show_check(archive: Archive, refs: list[str], rules: list[str], as_json: boo
     basis = archive.now.settings().basis  # a faulty file is refused: to check by half of the rules would say too little
     chosen = basis.chosen(asked)
     found = inspect(archive, refs, basis, asked)
-    reports = [each.report._replace(of_plan=each.title not in OF_NO_PLAN) for each in found]
+    reports = [each.report for each in found]
     if as_json:
         from fvc.show import judged_data
 
