@@ -57,8 +57,8 @@ DAY: tuple[tuple[str, tuple[Command, ...]], ...] = (
                 "substitute on a stated basis, and see the net change",
                 (
                     "fvc swap face-toner propanediol glycerin --basis active",
-                    "fvc swap face-toner propanediol glycerin:2 betaine:1 --basis moles --as less-tack",
-                    "fvc swap face-toner --function humectant glycerin --basis level --level 4",
+                    "fvc swap face-toner propanediol glycerin:2 betaine:1 --basis moles",
+                    "fvc swap face-toner --function humectant glycerin --level 4 --as simple",
                 ),
                 ahead="moments",
             ),
@@ -74,7 +74,7 @@ DAY: tuple[tuple[str, tuple[Command, ...]], ...] = (
                 "fvc.cli.paper",
                 "retotal NAME --into MATERIAL | --all",
                 "close a plan that does not total 100",
-                ("fvc retotal face-toner --into water", "fvc retotal body-lotion --all --keep neroli-oil --base 10kg"),
+                ("fvc retotal face-toner --into water", "fvc retotal face-toner --all --keep neroli-oil --base 10kg"),
             ),
             Command(
                 "variant",
@@ -83,7 +83,7 @@ DAY: tuple[tuple[str, tuple[Command, ...]], ...] = (
                 "keep, compare, adopt, set aside what you try",
                 (
                     "fvc variant compare face-toner",
-                    'fvc variant new face-toner less-scent --question "Is half of the oils still a scent?"',
+                    'fvc variant new face-toner less-scent --question "Still a scent?"',
                     "fvc variant adopt face-toner less-scent",
                 ),
             ),
@@ -94,7 +94,7 @@ DAY: tuple[tuple[str, tuple[Command, ...]], ...] = (
                 "variants that differ in one level, with one sheet",
                 (
                     "fvc ladder face-toner propanediol 2.0 2.5 3.0 --batch 50g",
-                    'fvc ladder face-toner neroli-oil 0.1 0.2 --hold "polysorbate-20 = 4 x all essential oil"',
+                    "fvc ladder face-toner neroli-oil 0.1 0.2 0.3 --batch 50g --overage 3%",
                 ),
             ),
             Command(
@@ -102,7 +102,7 @@ DAY: tuple[tuple[str, tuple[Command, ...]], ...] = (
                 "fvc.cli.tries",
                 "knockout NAME [MATERIAL ...]",
                 "variants that each lack one ingredient",
-                ("fvc knockout face-toner allantoin betaine", "fvc knockout face-toner --function humectant --batch 50g"),
+                ("fvc knockout face-toner betaine propanediol", "fvc knockout face-toner --function humectant --batch 50g"),
             ),
             Command(
                 "diff",

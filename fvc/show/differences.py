@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
-from fvc.amounts import ZERO, brief, fixed, round_to, shown, step_of
+from fvc.amounts import ZERO, brief, fixed, shown
 from fvc.compare.diff import FOLLOWED, SAME, Diff, LineDiff
 from fvc.compare.summary import percent_text, points_text, record_words
 from fvc.material import Share
@@ -15,9 +15,6 @@ from fvc.show.screen import STYLES, Screen, align, fold, grid, share_text, style
 
 if TYPE_CHECKING:
     from fvc.compare.bill import Bill
-
-
-MOST_SHOWN = 4  # decimals of a computed figure, as `brief` has them
 
 
 def _side_words(side: Side) -> str:
@@ -118,8 +115,8 @@ def _lines(out: Screen, lines: Sequence[LineDiff]) -> None:
 def what_it_does(out: Screen, result: Diff, heading: str = "") -> int:
     """Properties, functions and substances that differ; how many there are. heading: printed above when there are any."""
     functions = [f for f in result.functions if _seen(f.points) or (f.before is None) != (f.after is None)]
-    substances = [s for s in result.composition if _bounds(s.before) != _bounds(s.after)]
-    properties = [p for p in result.properties if _bounds(p.before) != _bounds(p.after)]
+    substances = [s for s in result.composition if _differs(s.before, s.after)]
+    properties = [p for p in result.properties if _differs(p.before, p.after)]
     if not (functions or substances or properties):
         return 0
     if heading:
@@ -191,16 +188,17 @@ def bill_rows(out: Screen, bill: Bill) -> int:
     return len(bill.limits) + len(bill.cautions or ()) + len(bill.eased or ()) + len(bill.labels) + (bill.cost is not None)
 
 
+def _differs(before: Share | None, after: Share | None) -> bool:
+    """True when two shares differ at the digits shown: a figure to the fourth decimal, the ends of its range, which are not, to 0.05."""
+    if before is None or after is None or (before.nominal is None) != (after.nominal is None):
+        return before is not after
+    ends = (after.low - before.low, after.high - before.high)
+    return _seen((after.nominal or ZERO) - (before.nominal or ZERO)) or any(abs(end) >= Fraction(1, 20) for end in ends)
+
+
 def _seen(points: Fraction) -> bool:
     """False for what is no difference at the digits shown."""
-    return bool(round_to(points, step_of(MOST_SHOWN)))
-
-
-def _bounds(share: Share | None) -> tuple[object, ...]:
-    """The figures of a share at the digits shown."""
-    if share is None:
-        return (None,)
-    return tuple(None if f is None else round_to(f, step_of(MOST_SHOWN)) for f in (share.nominal, share.low, share.high))
+    return abs(points) >= Fraction(1, 20_000)
 
 
 def _maybe(value: Fraction | None) -> str:
