@@ -596,3 +596,15 @@ def test_two_writers_leave_what_one_of_them_saved_or_nothing(toner):
     second = toner.start("set", "toner", "propanediol=2.00", "--reason", "two")
     assert (first.wait(timeout=60), second.wait(timeout=60)) == (2, 2)
     assert toner.read("formulas/toner.toml") == before
+
+
+def test_a_reader_that_goes_away_does_not_keep_a_change_from_being_written(toner):
+    """`fvc set … --save | head -1`: what was told to be written is written before it is shown."""
+    for words in (("set", "toner", "propanediol=2.5", "--save"), ("set", "toner", "betaine=1.25", "--reason", "less")):
+        command = [sys.executable, "-m", "fvc", *words]
+        env = os.environ | {"PYTHONPATH": str(Path(__file__).parent.parent), "PYTHONUTF8": "1"}
+        process = subprocess.Popen(command, cwd=toner.root, env=env, stdout=subprocess.PIPE, stderr=subprocess.PIPE)
+        process.stdout.close()
+        process.communicate()
+    assert "propanediol = 2.5\n" in toner.read("formulas/toner.toml")
+    assert toner.json("sheet", "toner.2")["lines"][2]["percent"] == "1.25"

@@ -425,7 +425,7 @@ def _followed_ratios(
         if basis != SAME_RATIO:
             raise Refusal(
                 f'{line.material} is held at "{line.level.text}", and {", ".join(id for id in gone if id in line.level.of)} goes',
-                next=f'let the ratio follow with  --hold "{line.material} = {text}"  or  --basis ratio,  or free it first with  fvc set … {line.material}=… --free',
+                next=f'let the ratio follow with  --hold "{line.material} = {text}"  or  --basis ratio,  or free it first:  fvc set {reading.plan.id} {line.material}=LEVEL --free',
             )
         touched = True
         edits.append(LevelEdit(line.phase, line.material, level_words(text)))

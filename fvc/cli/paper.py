@@ -26,7 +26,7 @@ from fvc.change.swap import (
     substituted,
 )
 from fvc.cli.parsing import AsJson, BatchSize, Density, basis_of, interactive, open_archive, print_json, screen, warn
-from fvc.cli.proposal import Draft, Reason, Save, draft_of, say, settle
+from fvc.cli.proposal import Draft, Reason, Save, check_can_change, draft_of, say, settle
 from fvc.cli.tries import keep_as_variant
 from fvc.errors import EXIT_DONE, Fault, Refusal
 from fvc.formula import FIXED, Amount
@@ -76,10 +76,13 @@ def swap(
     if (question or expect) and not as_variant:
         raise Refusal("--question and --expect go with a variant", next="add  --as VARIANT")
     draft = draft_of(open_archive(), name)
+    if save or reason.strip():
+        check_can_change(draft)
     out = [] if function else words[0].split(",")
     if not function and len(words) < 2:
         raise Refusal("what comes in?", next=f"fvc swap {name} {words[0]} NEW;  fvc stand-ins {name} {words[0]}  shows what could")
     comes = into_from_text(words if function else words[1:])
+    draft = draft.knowing([i.material for i in comes])
     old = amounts_named(draft.before, out, function)
     materials = draft.materials([i.material for i in comes])
     terms = Terms(

@@ -22,12 +22,14 @@ from fvc.files.editor import edit_levels
 from fvc.files.plans import read_plan
 from fvc.files.toml_text import TomlText
 from fvc.files.writer import replace, replaced, writing
-from fvc.formulary import Formulary
+from fvc.formulary import Formulary, material_path
 from fvc.material import Material
+from fvc.names import printable, suggestion
 from fvc.reading import Reading
 from fvc.references import Reference, commit_of, in_commit, in_folder, parse_reference
 from fvc.saving import Saved, ready_to_save, saved_reading
 from fvc.saving import revise as save_revision
+from fvc.sources import OverlaidSource
 
 Save = Annotated[bool, typer.Option("--save", help="Write the change into the plan without asking.")]
 Reason = Annotated[str, typer.Option("--reason", metavar="TEXT", help="Write it, and save a revision with this reason.")]
@@ -51,15 +53,27 @@ class Draft(NamedTuple):
         return [*self.moment.materials(), *(f for f in self.moment.formulas() if f != self.reference.name)]
 
     def materials(self, ids: Sequence[str]) -> dict[str, Material]:
-        """Those of the plan, and these. An id that cannot be read is refused with its faults, one that is unknown left out."""
+        """Those of the plan, and these. Refusal for one that is unknown or cannot be read."""
         found = dict(self.before.materials)
         for id in ids:
-            if id not in found and id in self.known:
+            if id not in found:
+                if id not in self.known:
+                    hint = suggestion(id, self.known, f"make its record with  fvc new material {printable(id)}")
+                    raise Refusal(f'unknown material "{printable(id)}"', next=hint)
                 material, faults, _ = self.moment.ingredient(id)
                 if material is None:
                     raise Refusal(faults)
                 found[id] = material
         return found
+
+    def knowing(self, ids: Sequence[str]) -> Draft:
+        """The same plan, in a moment that also has today's records of these materials, where it is an old one that lacks them."""
+        today = self.archive.now.source
+        late = [material_path(id) for id in ids if id not in self.known and today.has(material_path(id))]
+        if not late:
+            return self
+        files = {path: data for path in late if (data := today.read(path)) is not None}
+        return self._replace(moment=Formulary(OverlaidSource(self.moment.source, files)))
 
     def proposed(self, edits: Sequence[LevelEdit]) -> tuple[bytes, Reading]:
         """The file with edits, and what it says. Refusal when it does not close."""
@@ -134,7 +148,21 @@ def settle(
     goes_along = earlier is not None and bool(compare(earlier, before, None).different)
     after = altered(after, side=after.side._replace(saved=after.side.saved and new == old, later=False))
     result = with_bill(archive, compare(earlier or before, after, _grams(after, batch, density)), earlier or before, after, cautions=True)
-    write = bool(save or reason.strip())
+    told = bool(save or reason.strip())  # then it is written before it is shown, so that no closed pipe can come between
+    saved: Saved | None = None
+
+    def write() -> bool:
+        nonlocal saved
+        if reason.strip():
+            with writing(lock_folder(archive)), replaced(archive.root / path, new, old, path, archive.repository.git_dir):
+                saved = save_revision(Archive.open(archive.root), reference, reason, locked=True)
+            return saved is not None
+        if new != old:
+            with writing(lock_folder(archive)):
+                replace(archive.root / path, new, old, path)
+        return new != old
+
+    written = write() if told else False
     if not as_json:
         from fvc.show import differences
 
@@ -145,23 +173,16 @@ def settle(
             say(sentence)
         if goes_along:
             say("Changes made before and not saved yet are among these, and will be saved with the same reason.")
-        if not write and new != old and interactive() and not reference.ending:
+        if not told and new != old and interactive() and not reference.ending:
             check_can_change(draft)
-            write = confirmed("write this into the plan?")
-    saved: Saved | None = None
-    if reason.strip():
-        with writing(lock_folder(archive)), replaced(archive.root / path, new, old, path, archive.repository.git_dir):
-            saved = save_revision(Archive.open(archive.root), reference, reason, locked=True)
-    elif write and new != old:
-        with writing(lock_folder(archive)):
-            replace(archive.root / path, new, old, path)
+            written = confirmed("write this into the plan?") and write()
     if as_json:
         from fvc.show import data
 
-        print_json(data.diff(result, saved=saved is not None or (write and new != old)) | (extra or {}))
+        print_json(data.diff(result, saved=written) | (extra or {}))
     elif new == old:
         say("The plan says this already; nothing to write.")
-    elif not write:
+    elif not written:
         ways = ["--save to write it", "--reason TEXT to save a revision as well", *([instead] if instead else [])]
         if reference.ending:
             ways = [instead] if instead else ["nothing: a saved state stays as it is"]

@@ -7,7 +7,7 @@ from typing import Annotated, Any
 
 import typer
 
-from fvc.adoption import adopt, adoption
+from fvc.adoption import Adoption, adopt, adoption
 from fvc.amounts import ZERO
 from fvc.archive import Archive
 from fvc.carrying import Carried, carry
@@ -24,7 +24,7 @@ from fvc.files.writer import replace, replaced, writing
 from fvc.formula import Level
 from fvc.formulary import plan_path
 from fvc.names import nearest, printable
-from fvc.saving import ready_to_save
+from fvc.saving import Saved, ready_to_save
 from fvc.saving import revise as save_revision
 from fvc.variants import (
     Start,
@@ -226,19 +226,14 @@ def do_adopt(archive: Archive, name: str, id: str, reason: str, save: bool, as_j
     found = adoption(archive, name, id, reason)
     before = draft_of(archive, name).before
     result = with_bill(archive, compare(before, found.after, batch_of(found.after, "", "")[0]), before, found.after, cautions=True)
-    write = save or bool(reason.strip())
+    saved = _adopt(archive, found) if save or reason.strip() else None
     if not as_json:
         from fvc.show import differences
 
         differences.diff(screen(), result, proposed=True)
         say(f"Reason of the revision: {found.reason}")
-        if not write and interactive():
-            write = confirmed(f"adopt {id} as the next revision of {name}?")
-    saved = None
-    if write:
-        ready_to_save(archive)
-        with writing(lock_folder(archive)):
-            saved = adopt(archive, found)
+        if saved is None and interactive() and confirmed(f"adopt {id} as the next revision of {name}?"):
+            saved = _adopt(archive, found)
     if as_json:
         from fvc.show import data
 
@@ -248,6 +243,12 @@ def do_adopt(archive: Archive, name: str, id: str, reason: str, save: bool, as_j
     else:
         say("Nothing was written. Add --save, or --reason TEXT with a word of your own, to adopt it.")
     return EXIT_DONE
+
+
+def _adopt(archive: Archive, found: Adoption) -> Saved:
+    ready_to_save(archive)
+    with writing(lock_folder(archive)):
+        return adopt(archive, found)
 
 
 def do_set_aside(archive: Archive, name: str, id: str, reason: str, as_json: bool) -> int:
@@ -302,18 +303,17 @@ def do_carry(archive: Archive, name: str, id: str, given: Sequence[str], save: b
         before = found.variant.reading
         result = with_bill(archive, compare(before, found.after, batch_of(found.after, "", "")[0]), before, found.after, cautions=True)
     write = save and not open_ones
+    if write:
+        _write_carried(archive, found)
     if not as_json:
         from fvc.show import differences, tries
 
         tries.carried(screen(), found)
         if result is not None:
             differences.diff(screen(), result, proposed=True)
-            if not write and interactive():
-                write = confirmed("write this into the variant?")
-    if write:
-        path = found.variant.reference.path
-        with writing(lock_folder(archive)):
-            replace(archive.root / path, found.text, found.old, path)
+            if not write and interactive() and confirmed("write this into the variant?"):
+                _write_carried(archive, found)
+                write = True
     if as_json:
         from fvc.show import tries_data
 
@@ -332,6 +332,12 @@ def do_carry(archive: Archive, name: str, id: str, given: Sequence[str], save: b
         else:
             say("Nothing was written. Add --save to write it.")
     return EXIT_DONE
+
+
+def _write_carried(archive: Archive, found: Carried) -> None:
+    path = found.variant.reference.path
+    with writing(lock_folder(archive)):
+        replace(archive.root / path, found.text, found.old, path)
 
 
 def _answered(archive: Archive, name: str, id: str, found: Carried, given: Sequence[str]) -> Carried:
@@ -399,10 +405,18 @@ def ladder(
     draft = draft_of(open_archive(), name)
     _check_sound(draft)
     typed = levels_from_text(levels)
+    varied = material.rpartition(":")[2]
     holds = [hold_from_text(h) for h in hold or ()]
-    found = rungs_of(draft.before, material, typed, draft.materials([material.rpartition(":")[2]]), holds=holds, prefix=prefix)
+    found = rungs_of(
+        draft.before,
+        material,
+        typed,
+        draft.materials([varied] if varied in draft.known else []),
+        holds=holds,
+        prefix=prefix,
+    )
     listed = ", ".join(t.text for t in typed)
-    asked = question or f"{material.rpartition(':')[2]} at {listed} %: which?"
+    asked = question or f"{varied} at {listed} %: which?"
     return _series(draft, found, lambda _: asked, overage, save, batch, density, as_json)
 
 
@@ -458,14 +472,15 @@ def _series(
         raise Refusal(f'the batch of the plan, "{text}", needs a density', next="add --density 1.01, or --batch 100g")
     more = number_of(overage, "the overage", "--overage 3%") if overage else ZERO
     sheet = split_sheet(rungs, grams, settings.scales, settings.small_below, more)
+    if save:
+        _keep_all(draft, rungs, asked)
     if not as_json:
         from fvc.show import tries
 
         tries.series(screen(), draft.before, sheet, more)
-        if not save and interactive():
-            save = confirmed(f"keep these {len(rungs)} as variants of {name}?")
-    if save:
-        _keep_all(draft, rungs, asked)
+        if not save and interactive() and confirmed(f"keep these {len(rungs)} as variants of {name}?"):
+            _keep_all(draft, rungs, asked)
+            save = True
     if as_json:
         from fvc.show import tries_data
 
