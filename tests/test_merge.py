@@ -118,6 +118,22 @@ def test_18_two_additions_at_one_place_stand_by_their_names_whoever_is_first():
         assert lines(merged(BASE, *sides))[-2:] == ["B gum 0.20", "B neroli 0.10"]
 
 
+def test_the_same_addition_at_two_places_is_a_question_of_order():
+    base = "A water balance\nA glycerin 3\nA gum 1"
+    early, late = base.replace("A glycerin", "A neroli 0.10\nA glycerin"), base + "\nA neroli 0.10"
+    result = merged(base, early, late)
+    assert [(q.case, q.about) for q in result.questions] == [(16, "order")]
+    assert lines(merged(base, early, late, {"order": FIRST}))[1] == "A neroli 0.10"
+    assert lines(merged(base, early, late, {"order": SECOND}))[3] == "A neroli 0.10"
+
+
+def test_a_material_in_two_phases_is_told_apart_by_phase_when_one_of_them_moves():
+    base = "A water balance\nA gum 1\nB gum 2"
+    result = merged(base, "A water balance\nB gum 2\nC gum 1", base.replace("B gum 2", "B gum 3"))
+    assert result.settled
+    assert sorted(lines(result)) == ["A water balance", "B gum 3", "C gum 1"]
+
+
 def test_every_case_of_the_table_has_a_test():
     table = module.__doc__.partition("  case ")[2]
     numbers = [int(n) for n in re.findall(r"^ +(\d+)  ", table, re.MULTILINE)]
