@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 
 import fvc.compare.merge as module
 from fvc.change.levels import typed_level
-from fvc.compare.merge import FIRST, SECOND, Merge, Sided, merge, partners, words
+from fvc.compare.diff import partners
+from fvc.compare.merge import FIRST, SECOND, Merge, Sided, merge, words
 from fvc.errors import Refusal
 from fvc.files.plans import read_plan
 from fvc.formula import Plan

@@ -184,28 +184,29 @@ class Diff:
         return bool(self.changed or self.order or self.text or self.materials_changed)
 
 
+def partners(before: Sequence[Line], after: Sequence[Line]) -> dict[int, int]:
+    """Index in `after` -> index in `before`: by phase and material, then by material alone among what is left."""
+    partner: dict[int, int] = {}
+    for key in (lambda line: (line.phase, line.material), lambda line: line.material):  # type: Callable[[Line], object]
+        taken = set(partner.values())
+        left: dict[object, list[int]] = {}
+        for i, line in enumerate(before):
+            if i not in taken:
+                left.setdefault(key(line), []).append(i)
+        for j, line in enumerate(after):
+            if j not in partner and left.get(key(line)):
+                partner[j] = left[key(line)].pop(0)
+    return partner
+
+
 def pair_lines(before: Sequence[Amount], after: Sequence[Amount], batch: Fraction | None = None) -> tuple[LineDiff, ...]:
     """Pair the lines of two sides and name what happened to each; see the table above."""
-    partner: dict[int, int] = {}  # index in after -> index in before
-    by_key = {(a.line.phase, a.line.material): i for i, a in enumerate(before)}
-    taken: set[int] = set()
-    for j, amount in enumerate(after):
-        i = by_key.get((amount.line.phase, amount.line.material))
-        if i is not None:
-            partner[j] = i
-            taken.add(i)
-    for j, amount in enumerate(after):
-        if j in partner:
-            continue
-        left = next((i for i, a in enumerate(before) if i not in taken and a.line.material == amount.line.material), None)
-        if left is not None:
-            partner[j] = left
-            taken.add(left)
+    partner = partners([a.line for a in before], [a.line for a in after])
     lines = [_line(before[partner[j]] if j in partner else None, amount, batch) for j, amount in enumerate(after)]
     place = {i: j for j, i in partner.items()}
     placed: list[tuple[int, int, LineDiff]] = [(j, -1, line) for j, line in enumerate(lines)]
     for i, amount in enumerate(before):
-        if i not in taken:
+        if i not in place:
             earlier = [place[k] for k in range(i) if k in place]
             placed.append((earlier[-1] if earlier else -1, i, _line(amount, None, batch)))
     placed.sort(key=lambda item: (item[0], item[1]))

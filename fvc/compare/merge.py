@@ -38,6 +38,7 @@ from dataclasses import dataclass, replace
 from typing import Any, NamedTuple, TypeVar
 
 from fvc.amounts import ZERO, shown
+from fvc.compare.diff import partners
 from fvc.errors import Fault, Refusal
 from fvc.formula import OPEN, Closure, Level, Line, Plan, close
 from fvc.names import suggestion
@@ -173,21 +174,6 @@ def words(decision: Decision, merge: Merge) -> str:
     if merge.shared:
         sides.insert(0, (decision.base, "the parent they share"))
     return f"{subject}: " + ", ".join(f"not in {name}" if text is None else f"{' '.join(text.split())} in {name}" for text, name in sides)
-
-
-def partners(before: Sequence[Line], after: Sequence[Line]) -> dict[int, int]:
-    """Index in `after` -> index in `before`: by phase and material, then by material alone among what is left."""
-    partner: dict[int, int] = {}
-    for key in (lambda line: (line.phase, line.material), lambda line: line.material):  # type: Callable[[Line], object]
-        taken = set(partner.values())
-        left: dict[object, list[int]] = {}
-        for i, line in enumerate(before):
-            if i not in taken:
-                left.setdefault(key(line), []).append(i)
-        for j, line in enumerate(after):
-            if j not in partner and left.get(key(line)):
-                partner[j] = left[key(line)].pop(0)
-    return partner
 
 
 def _trios(base: Sequence[Line], first: Sequence[Line], second: Sequence[Line]) -> list[Three[Line]]:
