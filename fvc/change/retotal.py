@@ -109,8 +109,9 @@ def to_scale(reading: Reading, kept: Sequence[Amount], materials: Mapping[str, M
     """Bring every line that is not kept to scale, so that all of them total 100 at `decimals` decimals.
 
     Open lines stay at what is expected of them, since the bench decides. A line held by a ratio moves with
-    the lines it refers to. The rounding remainder goes to the largest line that is free to move. Raises
-    Refusal where nothing is left to scale or the kept lines alone are above 100.
+    the lines it refers to, so it is kept only when they are. The rounding remainder goes to the largest
+    line that is free to move. Raises Refusal where nothing is left to scale, the kept lines alone are above
+    100, or a line would round to nothing.
     """
     check_open_to_retotal(reading)
     amounts = reading.closure.amounts
@@ -123,6 +124,11 @@ def to_scale(reading: Reading, kept: Sequence[Amount], materials: Mapping[str, M
             assert number is not None
             exact = number.value * factor
             value = exact if places is None else round_to(exact, step_of(places))
+            if value == 0 and exact and places is not None:
+                raise Refusal(
+                    f"{a.line.material} at {a.text} would be {shown(exact, 2)} % and round to nothing at {places} decimals",
+                    next=f"ask for more decimals with --decimals, or keep it with  --keep {a.line.material}",
+                )
             level = Level(FIXED, "", number._replace(value=value)) if places is None else _level(value, number.decimals, places)
             out.append(LevelEdit(a.line.phase, a.line.material, level))
         return out
@@ -143,8 +149,15 @@ def to_scale(reading: Reading, kept: Sequence[Amount], materials: Mapping[str, M
     if gap:
         edits, took = _remainder(reading, after, edits, gap, decimals, materials)
         after = reading.with_lines(carried_out(reading.plan.lines, edits), materials)
+    moved = [a for a, now in zip(amounts, after.closure.amounts, strict=True) if a in kept and a.counted != now.counted]
+    if moved:  # only a ratio can carry a kept line along
+        line = moved[0].line
+        raise Refusal(
+            f'{line.material} cannot be kept: it is held at "{line.level.text}" and moves with what it refers to',
+            next=f"keep what it refers to as well, or free it first:  fvc set {reading.plan.id} {line.material}={moved[0].text} --free",
+        )
     edits = [e for e, a in zip(edits, fixed_ones, strict=True) if e.level != a.line.level]
-    names = ", ".join(a.line.material for a in kept)
+    names = ", ".join(dict.fromkeys(a.line.material for a in kept))
     way = f"all lines{f' but {names}' if names else ''} times {figure(factor)}"
     return Retotal(way, tuple(edits), after, _guarded(reading, after), factor, took)
 
@@ -201,4 +214,7 @@ def on_top(reading: Reading) -> Amount | None:
 def to_add(reading: Reading, kept: Sequence[Amount], base: Fraction) -> dict[str, Fraction]:
     """Grams of each kept line to add to `base` grams of all the others, so that it stands at its percent of the whole."""
     there = HUNDRED - sum((a.counted for a in kept), ZERO)
-    return {a.line.material: a.counted * base / there for a in kept}
+    out: dict[str, Fraction] = {}
+    for a in kept:  # a material that stands in two phases is one thing to add
+        out[a.line.material] = out.get(a.line.material, ZERO) + a.counted * base / there
+    return out

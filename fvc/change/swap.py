@@ -16,11 +16,11 @@ closed anew; nothing else is rescaled.
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from fractions import Fraction
 from typing import NamedTuple
 
-from fvc.amounts import HUNDRED, ZERO, figure, number, shown
+from fvc.amounts import HUNDRED, MOST_DECIMALS, ZERO, figure, needed_decimals, number, shown
 from fvc.change.levels import LevelEdit, carried_out, computed, ratio_text
 from fvc.errors import Refusal
 from fvc.formula import BALANCE, FIXED, MADE, OPEN, RATIO, Amount, Level, Line, level_number, level_words
@@ -125,6 +125,8 @@ def amounts_named(reading: Reading, names: Sequence[str], function: str = "") ->
             )
     for name in names:
         phase, colon, material = name.strip().rpartition(":")
+        if not material:
+            raise Refusal("a name is missing among what goes out", next="for example  propanediol,betaine  without blanks or empty places")
         lines = [a for a in reading.closure.amounts if a.line.material == material and (not colon or a.line.phase == phase)]
         if not lines:
             where = f"phase {printable(phase)} of " if colon else ""
@@ -222,6 +224,8 @@ def _hlb_shares(
     values = [_hlb_of(m) for m in comes]
     listed = ", ".join(f"{m.id} {figure(v)}" for m, v in zip(comes, values, strict=True))
     if len(comes) == 2 and values[0] != values[1]:
+        if shares[0] != shares[1]:
+            raise Refusal("the shares follow from the HLB, so none can be asked for", next="leave the shares out, or take another basis")
         share = (wanted - values[1]) / (values[0] - values[1])
         if not 0 < share < 1:
             raise Refusal(
@@ -242,7 +246,7 @@ def possible(
 ) -> dict[str, tuple[Fraction, ...] | Refusal]:
     """What each basis that makes sense here gives for the new materials, or why it gives nothing. The one for the line's kind is first."""
     bases = [AS_SUPPLIED, ACTIVE, MOLES]
-    if _ratios_named(reading, old):
+    if _ratios_named(reading, old, into, materials):
         bases.insert(0, SAME_RATIO)
     if all(
         m is not None and m.hlb is not None
@@ -264,12 +268,24 @@ def settled_basis(found: Mapping[str, tuple[Fraction, ...] | Refusal]) -> str:
     return next(iter(known_ones)) if len(set(known_ones.values())) == 1 else ""
 
 
-def _ratios_named(reading: Reading, old: Sequence[Amount]) -> bool:
-    """True when what goes is held by a ratio, or a line that stays is held by a ratio to it."""
+def _ratios_named(reading: Reading, old: Sequence[Amount], into: Sequence[Into], materials: Mapping[str, Material]) -> bool:
+    """True when what goes is held by a ratio, or a line that stays is held by a ratio to it that can go on with what comes."""
     ids = {a.line.material for a in old}
     return any(a.line.level.kind == RATIO for a in old) or any(
-        ids & set(line.level.of) for line in reading.plan.lines if line.level.kind == RATIO and line.material not in ids
+        _referred(reading, line.level, ids) and not _strangers(line.level, into, materials)
+        for line in reading.plan.lines
+        if line.material not in ids
     )
+
+
+def _referred(reading: Reading, level: Level, ids: Iterable[str]) -> list[str]:
+    """Those of the ids that a ratio refers to, by name or by function."""
+    return [id for id in ids if id in level.of or (level.function and level.function in (f.lower() for f in reading.functions(id)))]
+
+
+def _strangers(level: Level, into: Sequence[Into], materials: Mapping[str, Material]) -> list[str]:
+    """What comes in and is none of the function that a ratio counts; nothing for a ratio that names its lines."""
+    return [i.material for i in into if level.function and i.material in materials and not materials[i.material].does(level.function)]
 
 
 def substituted(
@@ -286,6 +302,11 @@ def substituted(
         raise Refusal("nothing is named that goes out", next="name a line of the plan")
     if any(a.line.level.kind == MADE for a in old):
         raise Refusal("a batch that was made stays as it is", next="swap in its plan")
+    for each in (materials[i.material] for i in into if i.material in materials):
+        through = next((inner.through for inner in each.inside if reading.plan.id in inner.through), None)
+        if through is not None:
+            ring = " -> ".join((reading.plan.id, each.id, *through[: through.index(reading.plan.id) + 1]))
+            raise Refusal(f"a formula would stand inside itself: {ring}", next="take another material")
     levels = exact_levels(basis, old, into, materials, terms.level)
     edits: list[LevelEdit] = []
     notes: list[str] = []
@@ -302,11 +323,18 @@ def substituted(
             here = exact_levels(basis, rows, into, materials)
         edits += _in_phase(reading, phase, rows, into, here, basis, terms.decimals, notes)
     lines = carried_out(reading.plan.lines, edits)
-    edits += _followed_ratios(reading, old, into, lines, basis, terms)
+    edits += _followed_ratios(reading, old, into, materials, lines, basis, terms, notes)
     edits = _held(reading, edits, terms.holds)
+    if basis != SAME_RATIO:
+        ratios = {e.replaces or e.material: e.level for e in edits if e.level is not None and e.level.kind == RATIO}
+        notes += [
+            f'{a.line.material} was held at "{a.line.level.text}"; what comes has a level of its own (--basis ratio holds it)'
+            for a in old
+            if a.line.level.kind == RATIO and a.line.material not in ratios
+        ]
     after = reading.with_lines(carried_out(reading.plan.lines, edits), materials)
     if terms.balance or (not after.closure.closed and not any(line.level.kind == BALANCE for line in after.plan.lines)):
-        edits.append(_difference(reading, after, terms.balance))
+        edits.append(_difference(reading, after, terms.balance, [(e.phase, e.material) for e in edits]))
         after = reading.with_lines(carried_out(reading.plan.lines, edits), materials)
     below = next((a for a in after.closure.amounts if a.line.level.kind == BALANCE and a.counted < 0), None)
     if below is not None:
@@ -334,12 +362,12 @@ def _in_phase(
     free = [a.line for a in rows if a.line.material not in ids]
     edits: list[LevelEdit] = []
     anchor = next((m for m in ids if m in (a.line.material for a in rows)), "")
-    for index, (material, exact) in enumerate(zip(ids, levels, strict=True)):
+    for material, exact in zip(ids, levels, strict=True):
         there = standing.get(material)
         if there is not None:
-            edits += _onto(there, exact, decimals, notes)
+            edits += _onto(there, rows, len(ids), exact, basis, decimals, notes)
             continue
-        level, rounded = _new_level(rows, index, len(ids), exact, basis, decimals)
+        level, rounded = _new_level(material, rows, len(ids), exact, basis, decimals)
         if material in (a.line.material for a in rows):
             edits.append(LevelEdit(phase, material, level, rounded=rounded))
         elif free:
@@ -353,9 +381,17 @@ def _in_phase(
     return edits + [LevelEdit(phase, line.material, None) for line in free]
 
 
-def _onto(there: Amount, exact: Fraction, decimals: int, notes: list[str]) -> list[LevelEdit]:
-    """What comes in stands in this phase already: its level rises."""
+def _onto(
+    there: Amount, rows: Sequence[Amount], count: int, exact: Fraction, basis: str, decimals: int, notes: list[str]
+) -> list[LevelEdit]:
+    """What comes in stands in this phase already: its level rises; it becomes the balance when the balance goes."""
     line = there.line
+    opened = next((a.line.material for a in rows if a.line.level.kind == OPEN), None)
+    if opened is not None:  # what the bench is to find would be added to what the maker has set
+        raise Refusal(
+            f"{opened} is open, and {line.material} stands in phase {line.phase} already, at {line.level.text}",
+            next=f"give {opened} a level first (fvc set), or take another material",
+        )
     if line.level.kind == BALANCE:
         notes.append(f"{line.material} is the balance and takes what goes out, whatever the basis")
         return []
@@ -364,19 +400,26 @@ def _onto(there: Amount, exact: Fraction, decimals: int, notes: list[str]) -> li
             f'{line.material} stands in phase {line.phase} already, as "{line.level.text}", so nothing can be added to it',
             next="give it a level of its own first (fvc set, --free), or take another material",
         )
-    level, rounded = _number(line.level.number.value + exact, line.level.number.decimals, decimals, line.material)
+    if any(a.line.level.kind == BALANCE for a in rows):
+        notes.append(f"{line.material} stood in phase {line.phase} already, at {line.level.text}, and is the balance from now on")
+        return [LevelEdit(line.phase, line.material, _new_level(line.material, rows, count, exact, basis, decimals)[0])]
+    level, rounded = _number(line.level.number.value + exact, line.level.number.decimals, decimals, line.material, basis)
     notes.append(f"{line.material} stood in phase {line.phase} already: its level rises from {line.level.text} to {level.text}")
     return [LevelEdit(line.phase, line.material, level, rounded=rounded)]
 
 
-def _number(exact: Fraction, least: int, most: int, material: str) -> tuple[Level, Fraction]:
+def _number(exact: Fraction, least: int, most: int, material: str, basis: str = "") -> tuple[Level, Fraction]:
+    """A level for a file. On the basis `level` it was typed, not worked out, and keeps all of its digits."""
+    needed = needed_decimals(exact)
+    if basis == GIVEN and needed is not None and needed <= MOST_DECIMALS:
+        most = max(most, needed)
     try:
         return computed(exact, least, most)
     except ValueError as error:
         raise Refusal(f"{material} would come to {shown(exact, 2, 4)} %: {error}", next="take another basis or a lower level") from None
 
 
-def _new_level(rows: Sequence[Amount], index: int, count: int, exact: Fraction, basis: str, decimals: int) -> tuple[Level, Fraction]:
+def _new_level(material: str, rows: Sequence[Amount], count: int, exact: Fraction, basis: str, decimals: int) -> tuple[Level, Fraction]:
     """The level that a new line is written with: a number, or what the old line was (balance, open, ratio)."""
     balance = next((a for a in rows if a.line.level.kind == BALANCE), None)
     if balance is not None:
@@ -390,9 +433,9 @@ def _new_level(rows: Sequence[Amount], index: int, count: int, exact: Fraction, 
     if opened is not None:
         if len(rows) > 1 or count > 1:
             raise Refusal(f"{opened.line.material} is open", next="swap an open line by itself, for one material")
-        if opened.line.level.number is None:
+        if opened.line.level.number is None and basis != GIVEN:
             return opened.line.level, ZERO
-        level, rounded = _number(exact, opened.line.level.number.decimals, decimals, opened.line.material)
+        level, rounded = _number(exact, opened.decimals, decimals, material, basis)
         return Level(OPEN, "open", level.number), rounded
     held = [a for a in rows if a.line.level.kind == RATIO]
     if basis == SAME_RATIO and held:
@@ -402,24 +445,50 @@ def _new_level(rows: Sequence[Amount], index: int, count: int, exact: Fraction, 
         factor = held[0].line.level.number
         assert factor is not None
         share = exact / whole if whole else Fraction(1, count)
-        level, rounded = _number(factor.value * share, factor.decimals, max(decimals, factor.decimals), rows[0].line.material)
-        return level_words(ratio_text(level.text, held[0].line.level)), rounded
-    return _number(exact, min(max(a.decimals for a in rows), decimals), decimals, rows[0].line.material)
+        level, rounded = _number(factor.value * share, factor.decimals, max(decimals, factor.decimals), material)
+        return level_words(ratio_text(level.text, held[0].line.level)), rounded * whole / factor.value  # in points, not in the factor
+    # the digits that were typed are kept, however many; those of a ratio were worked out
+    least = max(a.decimals if a.line.level.kind == FIXED else min(a.decimals, decimals) for a in rows)
+    return _number(exact, least, decimals, material, basis)
 
 
 def _followed_ratios(
-    reading: Reading, old: Sequence[Amount], into: Sequence[Into], lines: Sequence[Line], basis: str, terms: Terms
+    reading: Reading,
+    old: Sequence[Amount],
+    into: Sequence[Into],
+    materials: Mapping[str, Material],
+    lines: Sequence[Line],
+    basis: str,
+    terms: Terms,
+    notes: list[str],
 ) -> list[LevelEdit]:
     """Ratios of lines that stay and refer to what goes: on the basis `ratio` they refer to what comes; else it is refused."""
     left = {line.material for line in lines}
-    gone = list(dict.fromkeys(a.line.material for a in old if a.line.material not in left))
+    ids = list(dict.fromkeys(a.line.material for a in old))
+    gone = [id for id in ids if id not in left]
+    comes = [i.material for i in into]
     held = {name for name, _ in terms.holds}
     edits: list[LevelEdit] = []
     touched = False
     for line in lines:
-        if line.level.kind != RATIO or not set(line.level.of) & set(gone) or {line.material, f"{line.phase}:{line.material}"} & held:
+        concerned = _referred(reading, line.level, ids)
+        if not concerned:
             continue
-        of = tuple(dict.fromkeys(n for id in line.level.of for n in ([i.material for i in into] if id in gone else [id])))
+        if {line.material, f"{line.phase}:{line.material}"} & held:
+            touched = True
+            continue
+        if line.level.function:  # it goes on with whatever has the function
+            touched = True
+            if basis == SAME_RATIO and (strangers := _strangers(line.level, into, materials)):
+                raise Refusal(
+                    f'{line.material} is held at "{line.level.text}", and {", ".join(strangers)} is no {line.level.function}',
+                    next=f'say what it is held to with  --hold "{line.material} = …",  or take another basis',
+                )
+            continue
+        if basis != SAME_RATIO and not set(concerned) & set(gone):
+            notes.append(f'{line.material} is held at "{line.level.text}" and follows only what stays of it')
+            continue
+        of = tuple(dict.fromkeys(n for id in line.level.of for n in ([] if id in gone else [id]) + (comes if id in concerned else [])))
         assert line.level.number is not None
         text = f"{line.level.number.text} x {of[0] if len(of) == 1 else '(' + ' + '.join(of) + ')'}"
         if basis != SAME_RATIO:
@@ -464,8 +533,11 @@ def holding(reading: Reading, holds: Sequence[tuple[str, Level]]) -> list[LevelE
     return _held(reading, (), holds)
 
 
-def _difference(before: Reading, after: Reading, name: str) -> LevelEdit:
-    """The line that takes the difference, so that the total (and the plan's own balance, if it has one) stays as it was."""
+def _difference(before: Reading, after: Reading, name: str, touched: Sequence[tuple[str, str]]) -> LevelEdit:
+    """The line that takes the difference, so that the total (and the plan's own balance, if it has one) stays as it was.
+
+    touched: phase and material of the lines whose levels the swap itself sets.
+    """
     own = {a.line.level.kind == BALANCE: a for a in before.closure.amounts}.get(True)
     now = {a.line.level.kind == BALANCE: a for a in after.closure.amounts}.get(True)
     if not name:
@@ -480,6 +552,11 @@ def _difference(before: Reading, after: Reading, name: str) -> LevelEdit:
             next="name another line with  --balance,  or  --balance PHASE:MATERIAL",
         )
     amount = found[0]
+    if (amount.line.phase, amount.line.material) in touched:
+        raise Refusal(
+            f"{amount.line.material} comes in at a level of its own, so it cannot take the difference too",
+            next="name another line with  --balance",
+        )
     gap = HUNDRED - after.closure.total if now is None else now.counted - (own.counted if own else ZERO)
     new = amount.counted + gap
     if new < 0:

@@ -137,14 +137,17 @@ def _basis(
         unknown = [f"{b} is not known ({r.faults[0].message})" for b, r in found.items() if isinstance(r, Refusal)]
         agree = [b for b, r in found.items() if not isinstance(r, Refusal) and b != settled]
         more = f"; {' and '.join(agree)} give{'s' if len(agree) == 1 else ''} the same" if agree else ""
-        return settled, [f"Basis: {BASES[settled]}{more}." + (f" {'; '.join(unknown).capitalize()}." if unknown else "")]
+        return settled, [f"Basis: {BASES[settled]}{more}." + (f" {_capital('; '.join(unknown))}." if unknown else "")]
     if not as_json:
         from fvc.show import paper
 
         paper.bases(screen(), found, [i.material for i in into], old)
     named = [b for b, r in found.items() if not isinstance(r, Refusal)]
     if interactive() and not as_json:
-        answer = input(f"which basis? [{', '.join(named)}, level] ").strip()
+        try:
+            answer = input(f"which basis? [{', '.join(named)}, level] ").strip()
+        except EOFError:  # nothing was answered
+            answer = ""
         if answer in named:
             return answer, [f"Basis: {BASES[answer]}."]
         if answer:
@@ -153,6 +156,11 @@ def _basis(
         "the bases give different levels, so the basis must be said",
         next=f"add  --basis {' or --basis '.join(named)},  or  --basis level --level PERCENT",
     )
+
+
+def _capital(text: str) -> str:
+    """A sentence with its first letter raised; the names in it stay as they are."""
+    return text[:1].upper() + text[1:]
 
 
 def check_basis(basis: str) -> None:
@@ -183,6 +191,11 @@ def stand_ins(
 
     chosen = GIVEN if level and basis == "active" else basis
     check_basis(chosen)
+    if bool(level) != (chosen == GIVEN):
+        raise Refusal(
+            "--level goes with --basis level" if level else "the basis level needs the level",
+            next="leave out --level, or take  --basis level" if level else "add  --level 2.0",
+        )
     archive = open_archive()
     draft = draft_of(archive, name)
     old = amounts_named(draft.before, [material])
@@ -205,7 +218,8 @@ def stand_ins(
     else:
         from fvc.show import paper
 
-        paper.stand_ins(screen(), draft.before, old, chosen, judged, left, len(rows), name)
+        asked = f"--basis {chosen}{f' --level {level}' if level else ''}{f' --balance {balance}' if balance else ''}"
+        paper.stand_ins(screen(), draft.before, old, chosen, judged, left, len(rows), f"{name} {material}", asked)
     warn(problems)
     return EXIT_DONE
 
@@ -287,7 +301,9 @@ def retotal(
     def notes(_: Reading) -> list[str]:
         said = [f"Way: {result.way}, at no more than {places} decimals." if not into else f"Way: {result.way}."]
         if result.took:
-            said.append(f"{result.took} takes the rounding remainder.")
+            most = max(e.level.number.decimals for e in result.edits if e.level and e.level.number)
+            finer = f", at {most} decimals, since a line that is kept or held by a ratio has as many" if most > places else ""
+            said.append(f"{result.took} takes the rounding remainder{finer}.")
         if weight:
             said += [f"To {figure(weight)} g of the rest add {_grams(g)} g of {m}." for m, g in to_add(before, kept, weight).items()]
         return said + ([other] if other else [])
@@ -327,11 +343,21 @@ def _other_reading(before: Reading, top: Amount | None, kept: Sequence[Amount], 
     if top is None or (kept and list(kept) != [top]):
         return None
     m = top.line.material
-    part = to_scale(before, (), materials, places).after.closure.amounts[before.closure.amounts.index(top)]
+    try:
+        part = to_scale(before, (), materials, places).after.closure.amounts[before.closure.amounts.index(top)]
+    except Refusal:  # then it is no reading of this plan
+        return None
     whole = to_add(before, [top], Fraction(10_000))[m]
-    as_whole = f"{top.text} % of the finished product: {_grams(whole)} g to 10 kg of the rest (--all --keep {m})"
+    as_whole = f"{top.text} % of the finished product: {_grams(whole)} g to 10 kg of the rest (--all --keep {_called(before, top)})"
     as_part = f"{top.text} g to 100 g of the rest, which is {part.text} %: {_grams(top.counted * 100)} g to 10 kg (--all)"
     return f"{m} may have been added on top of a finished base. Shown here: {as_whole if kept else as_part}. The other reading: {as_part if kept else as_whole}."
+
+
+def _called(reading: Reading, amount: Amount) -> str:
+    """How a line is named on the command line: with its phase where its material stands in several."""
+    line = amount.line
+    several = sum(a.line.material == line.material for a in reading.closure.amounts) > 1
+    return f"{line.phase}:{line.material}" if several else line.material
 
 
 def _which(draft: Draft, top: Amount | None, materials: dict[str, Material], places: int, as_json: bool) -> Refusal:
@@ -341,9 +367,9 @@ def _which(draft: Draft, top: Amount | None, materials: dict[str, Material], pla
     largest = max((a for a in before.closure.amounts if a.line.level.kind == FIXED), key=lambda a: a.counted, default=None)
     readings: list[tuple[str, Amount | None, tuple[Amount, ...]]] = [("--all", None, ())]
     if largest is not None:
-        readings.insert(0, (f"--into {largest.line.material}", largest, ()))
+        readings.insert(0, (f"--into {_called(before, largest)}", largest, ()))
     if top is not None:
-        readings.append((f"--all --keep {top.line.material}", None, (top,)))
+        readings.append((f"--all --keep {_called(before, top)}", None, (top,)))
     for flags, taker, kept in readings:
         try:
             ways.append((flags, into_line(before, taker, materials) if taker else to_scale(before, kept, materials, places)))

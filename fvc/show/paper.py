@@ -50,10 +50,14 @@ def stand_ins(
     rows: Sequence[StandIn],
     left: Sequence[NoStandIn],
     whole: int,
-    name: str,
+    place: str,
+    asked: str,
 ) -> None:
-    """Candidates side by side, the one that changes least first; below, what each crosses, needs or gains."""
-    out.head(f"In place of {_gone(old)} in {reading.plan.title}", f"{name}, {reading.side.words}")
+    """Candidates side by side, the one that changes least first; below, what each crosses, needs or gains.
+
+    place: the plan and the line as they were named. asked: the basis as it would be typed.
+    """
+    out.head(f"In place of {_gone(old)} in {reading.plan.title}", f"{place.split()[0]}, {reading.side.words}")
     out.say(f"on the basis: {BASES[basis]}")
     if not rows:
         out.say("No other material here has a function of it, or none can be compared on this basis.")
@@ -99,7 +103,7 @@ def stand_ins(
             out.item(f"{each.material.id}: ", each.why, 2)
     if rows:
         out.say("")
-        out.say(f"Look closer:  fvc swap {name} {old[0].line.material} {rows[0].material.id} --basis {basis}")
+        out.say(f"Look closer:  fvc swap {place} {rows[0].material.id} {asked}")
 
 
 def _counts(gained: int, lost: int) -> str:

@@ -8,16 +8,20 @@ from fvc.amounts import exact
 from fvc.compare.standins import NoStandIn, StandIn
 from fvc.formula import Amount
 from fvc.reading import Reading
-from fvc.show.data import SCHEMA, Json, bill_data, number, side
+from fvc.show.data import SCHEMA, Json, bill_data, number, percent_texts, side
 
 
 def stand_ins(reading: Reading, old: Sequence[Amount], basis: str, rows: Sequence[StandIn], left: Sequence[NoStandIn], whole: int) -> Json:
     """What could take a place; `candidates` counts those that are not listed too."""
+    amounts = reading.closure.amounts
+    percents = percent_texts(amounts)
     return {
         "schema": SCHEMA,
         "formula": reading.plan.id,
         **side(reading.side),
-        "out": [{"phase": a.line.phase, "material": a.line.material, "percent": number(a.percent)} for a in old],
+        "out": [
+            {"phase": a.line.phase, "material": a.line.material, "percent": p} for a, p in zip(amounts, percents, strict=True) if a in old
+        ],
         "basis": basis,
         "candidates": whole,
         "stand_ins": [
