@@ -243,13 +243,13 @@ def test_what_should_not_move_is_named_before_the_table(shelf, here):
     assert "salicylic-acid 0.30 to 0.4637 (limited by law: Salicylic Acid)" in lead
     assert "gum" not in lead
     data = here("retotal", "gel", "--all", "--json").data
-    assert [row["material"] for row in data["guarded"]] == ["preservative", "neroli-oil", "bounded", "salicylic-acid"]
+    assert [row["material"] for row in data["guarded"]] == ["preservative", "salicylic-acid", "neroli-oil", "bounded"]
     kept = here("retotal", "gel", "--keep", "preservative", "--keep", "bounded", "--json").data
-    assert [row["material"] for row in kept["guarded"]] == ["neroli-oil", "salicylic-acid"]
+    assert [row["material"] for row in kept["guarded"]] == ["salicylic-acid", "neroli-oil"]
     assert here("retotal", "gel", "--into", "water", "--json").data["guarded"] == []
     assert [row["material"] for row in here("retotal", "gel", "--into", "preservative", "--json").data["guarded"]] == ["preservative"]
     asked = here("retotal", "gel", code=2)
-    assert "--all moves preservative, and that should not move without a thought" in plain(asked.out)
+    assert "--all moves what should not move without a thought: preservative (preservative" in plain(asked.out)
 
 
 def test_nothing_rounds_to_nothing(shelf, here):

@@ -186,7 +186,7 @@ def test_in_a_terminal_the_basis_is_asked_for(shelf, here, monkeypatch, answer, 
             raise EOFError
         return answer.rstrip("\n")
 
-    monkeypatch.setattr("fvc.cli.paper.interactive", lambda: True)
+    monkeypatch.setattr("fvc.cli.swapping.interactive", lambda: True)
     monkeypatch.setattr("builtins.input", typed)
     result = here("swap", "toner", "lactate-60", "pca-50", code=0 if basis else 2)
     assert asked == ["which basis? [as-supplied, active, moles, level] "]

@@ -201,7 +201,8 @@ def _guarded(before: Reading, after: Reading) -> tuple[tuple[Amount, str], ...]:
         why = why_guarded(before.materials.get(first.line.material))
         if first.counted != second.counted and why and first.line.level.kind != OPEN:
             moved.append((first, why))
-    return tuple(moved)
+    first_named = ("preservative", "limited by law")
+    return tuple(sorted(moved, key=lambda item: not any(word in item[1] for word in first_named)))
 
 
 def on_top(reading: Reading) -> Amount | None:

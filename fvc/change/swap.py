@@ -156,6 +156,13 @@ def active_of(material: Material) -> Fraction:
     return share
 
 
+def active_matter(amounts: Sequence[Amount], materials: Mapping[str, Material]) -> Fraction | None:
+    """Active matter of some lines in percent of the product; None where a record does not tell."""
+    shares = [(a.counted, active_share(m) if (m := materials.get(a.line.material)) else None) for a in amounts]
+    known_ones = [percent * share / HUNDRED for percent, share in shares if share is not None]
+    return sum(known_ones, ZERO) if len(known_ones) == len(shares) else None
+
+
 def _moles_per_percent(material: Material) -> Fraction:
     share = active_of(material)
     if material.molar_mass is None:

@@ -52,7 +52,7 @@ DAY: tuple[tuple[str, tuple[Command, ...]], ...] = (
             ),
             Command(
                 "swap",
-                "fvc.cli.paper",
+                "fvc.cli.swapping",
                 "swap NAME OLD NEW ... --basis BASIS",
                 "substitute on a stated basis, and see the net change",
                 (
@@ -64,21 +64,21 @@ DAY: tuple[tuple[str, tuple[Command, ...]], ...] = (
             ),
             Command(
                 "stand-ins",
-                "fvc.cli.paper",
+                "fvc.cli.swapping",
                 "stand-ins NAME MATERIAL",
                 "all that could take a place, side by side",
                 ("fvc stand-ins face-toner propanediol", "fvc stand-ins face-toner propanediol --basis as-supplied --all"),
             ),
             Command(
                 "retotal",
-                "fvc.cli.paper",
+                "fvc.cli.retotal",
                 "retotal NAME --into MATERIAL | --all",
                 "close a plan that does not total 100",
                 ("fvc retotal face-toner --into water", "fvc retotal face-toner --all --keep neroli-oil --base 10kg"),
             ),
             Command(
                 "variant",
-                "fvc.cli.tries",
+                "fvc.cli.variants",
                 "variant [list|show|compare|new|adopt|set-aside|carry] ...",
                 "keep, compare, adopt, set aside what you try",
                 (
@@ -89,7 +89,7 @@ DAY: tuple[tuple[str, tuple[Command, ...]], ...] = (
             ),
             Command(
                 "ladder",
-                "fvc.cli.tries",
+                "fvc.cli.series",
                 "ladder NAME MATERIAL PERCENT ...",
                 "variants that differ in one level, with one sheet",
                 (
@@ -99,7 +99,7 @@ DAY: tuple[tuple[str, tuple[Command, ...]], ...] = (
             ),
             Command(
                 "knockout",
-                "fvc.cli.tries",
+                "fvc.cli.series",
                 "knockout NAME [MATERIAL ...]",
                 "variants that each lack one ingredient",
                 ("fvc knockout face-toner betaine propanediol", "fvc knockout face-toner --function humectant --batch 50g"),

@@ -132,5 +132,6 @@ def ways(out: Screen, reading: Reading, found: Sequence[tuple[str, Retotal]]) ->
         table.add_row(f"{amount.line.phase}  {amount.line.material}", befores[index], *(column[index] for column in afters))
     out.table(table)
     for flags, way in found:
-        for amount, why in way.guarded:
-            out.say(f"{flags} moves {amount.line.material}, and that should not move without a thought: {why}", 2)
+        if way.guarded:
+            listed = "; ".join(f"{amount.line.material} ({why})" for amount, why in way.guarded)
+            out.item(f"{flags} moves what should not move without a thought: ", listed, 2)
