@@ -14,7 +14,7 @@ from fvc.change.levels import LevelEdit, typed_level
 from fvc.cli.parsing import AsJson, batch_of, confirmed, interactive, open_archive, print_json, screen, warn, with_bill
 from fvc.cli.proposal import Draft, draft_of, lock_folder, rounded_notes, say, show_saved
 from fvc.compare.diff import diff as compare
-from fvc.compare.merge import FIRST, SECOND, Answer
+from fvc.compare.merge import FIRST, SECOND, TOTAL, Answer
 from fvc.errors import EXIT_DONE, Fault, Refusal
 from fvc.files.writer import replace, replaced, writing
 from fvc.formula import Level
@@ -289,9 +289,12 @@ def do_carry(archive: Archive, name: str, id: str, given: Sequence[str], save: b
         tries.carried(screen(), found)
         answers = list(given)
         for question in open_ones:
-            said = input(f"{short(question)}: parent, variant or a level? ").strip()
-            if said:
-                answers.append(f"{short(question)}={said}")
+            if question.about == TOTAL:
+                said = input("which line takes which level? LINE=LEVEL ").strip()
+            else:
+                said = input(f"{short(question)}: parent, variant or a level? ").strip()
+                said = f"{short(question)}={said}" if said else ""
+            answers += [said] if said else []
         found = _answered(archive, name, id, found, answers)
         open_ones = list(found.merge.questions)
     result = None
@@ -315,7 +318,7 @@ def do_carry(archive: Archive, name: str, id: str, given: Sequence[str], save: b
 
         print_json(tries_data.carried(found, result, write))
     if open_ones:
-        example = " ".join(f'--answer "{short(q)}=variant"' for q in open_ones)
+        example = " ".join('--answer "LINE=LEVEL"' if q.about == TOTAL else f'--answer "{short(q)}=variant"' for q in open_ones)
         raise Refusal(
             f"{len(open_ones)} question{'s are' if len(open_ones) > 1 else ' is'} open, and nothing was written",
             next=f"answer with parent, variant or a level:  fvc variant carry {name} {id} {example} --save",

@@ -10,7 +10,7 @@ from fvc.amounts import brief, fixed, shown
 from fvc.carrying import Carried
 from fvc.change.ladder import Portion, SplitSheet
 from fvc.compare.diff import Diff
-from fvc.compare.merge import Decision
+from fvc.compare.merge import TOTAL, Decision
 from fvc.compare.merge import words as decision_words
 from fvc.compare.summary import net_change
 from fvc.formula import Amount
@@ -188,7 +188,7 @@ def carried(out: Screen, found: Carried) -> None:
         texts = [t if t is not None else "-" for t in (decision.base, decision.first, decision.second)]
         if decision.taken == "base":
             continue
-        if max(map(len, texts)) > 14:
+        if max(map(len, texts)) > 14 or decision.about == TOTAL:
             long.append(decision)
         else:
             table.add_row(short(decision), *texts, words[decision.taken])

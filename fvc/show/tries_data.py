@@ -9,7 +9,7 @@ from fvc.carrying import Carried
 from fvc.change.ladder import Portion, SplitSheet
 from fvc.compare.diff import Diff
 from fvc.reading import Reading
-from fvc.show.data import SCHEMA, Json, diff, number, share, side
+from fvc.show.data import SCHEMA, Json, diff, number, percent_texts, share, side
 from fvc.sidebyside import SideBySide
 from fvc.trial import Trial
 from fvc.variants import Variant
@@ -47,6 +47,10 @@ def one(variant: Variant, result: Diff | None) -> Json:
 
 def compared(result: SideBySide) -> Json:
     """The matrix."""
+    texts = [
+        {(a.line.phase, a.line.material): text for a, text in zip(amounts, percent_texts(amounts), strict=True)}
+        for amounts in (c.reading.closure.amounts for c in result.columns)
+    ]
     return {
         "schema": SCHEMA,
         "formula": result.name,
@@ -66,7 +70,7 @@ def compared(result: SideBySide) -> Json:
             for c in result.columns
         ],
         "rows": [
-            {"phase": r.phase, "material": r.material, "percents": [None if a is None else number(a.percent) for a in r.amounts]}
+            {"phase": r.phase, "material": r.material, "percents": [column.get((r.phase, r.material)) for column in texts]}
             for r in result.rows
         ],
         "same": result.same,
