@@ -110,22 +110,24 @@ def knockouts(
             f"{reading.plan.id} has no balance, so nothing takes the place of what is left out",
             next=f"make one line the balance first:  fvc set {reading.plan.id} MATERIAL=balance --free",
         )
-    chosen = amounts_named(reading, names, function) if names or function else reading.closure.amounts
-    wanted = list(dict.fromkeys(a.line.material for a in chosen))
+    chosen = amounts_named(reading, [n for n in names if ":" not in n], function) if names or function else reading.closure.amounts
+    wanted = list(dict.fromkeys((a.line.material, "") for a in chosen))
+    wanted += [(a.line.material, a.line.phase) for n in names if ":" in n for a in amounts_named(reading, [n])]
     balance = next(a.line.material for a in reading.closure.amounts if a.line.level.kind == BALANCE)
-    if (names or function) and balance in wanted:
+    if (names or function) and balance in (material for material, _ in wanted):
         raise Refusal(f"{balance} is the balance, which closes every plan", next="name other lines")
     out = []
-    for material in wanted:
+    for material, phase in wanted:
         if material == balance:
             continue
-        edits, notes = _left_out(reading, material)
+        edits, notes = _left_out(reading, material, phase)
         after = reading.with_lines(carried_out(reading.plan.lines, edits), materials)
         if not after.closure.closed:
             raise Refusal(after.closure.faults)
         gone = [materials[e.material] for e in edits if e.level is None and e.material in materials]
         unfit = "made without its preservative" if any(preserves(m) for m in gone) else ""
-        out.append(Rung(f"{prefix}-{material}", f"without {material}", tuple(edits), after, unfit, tuple(notes)))
+        id, where = (f"{prefix}-{phase.lower()}-{material}", f" in phase {phase}") if phase else (f"{prefix}-{material}", "")
+        out.append(Rung(id, f"without {material}{where}", tuple(edits), after, unfit, tuple(notes)))
     if not out:
         raise Refusal("nothing is left out", next="name a line of the plan")
     return tuple(out)
@@ -136,10 +138,11 @@ def preserves(material: Material) -> bool:
     return material.does("preservative") or any(inner.material.does("preservative") for inner in material.inside)
 
 
-def _left_out(reading: Reading, material: str) -> tuple[list[LevelEdit], list[str]]:
-    """The edits that leave a material out, with the ratios that refer to it."""
-    gone = {material}
-    edits = [LevelEdit(line.phase, line.material, None) for line in reading.plan.lines if line.material == material]
+def _left_out(reading: Reading, material: str, phase: str) -> tuple[list[LevelEdit], list[str]]:
+    """The edits that leave a material out (in one phase only, if named), with the ratios that refer to nothing else."""
+    lines = [line for line in reading.plan.lines if line.material == material]
+    edits = [LevelEdit(line.phase, line.material, None) for line in lines if not phase or line.phase == phase]
+    gone = {material} if len(edits) == len(lines) else set()
     notes: list[str] = []
     changed = True
     while changed:  # a ratio to a line that goes may itself be referred to
