@@ -209,10 +209,17 @@ def test_json_page_names_every_key(toner):
     calls = [
         ("sheet", "toner"), ("weigh", "toner"), ("diff", "toner"), ("set", "toner", "betaine=1.0", "--save"), ("diff", "toner"),
         ("revise", "toner", "--reason", "less"), ("history", "toner"), ("trace", "toner", "betaine"), (),
+        ("swap", "toner", "propanediol", "panthenol-75", "--basis", "active"), ("stand-ins", "toner", "betaine"),
+        ("swap", "toner", "propanediol", "betaine", "--basis", "as-supplied", "--as", "dry"), ("variant", "list"),
+        ("variant", "show", "toner", "dry"), ("variant", "compare", "toner"), ("variant", "carry", "toner", "dry"),
+        ("variant", "adopt", "toner", "dry"), ("ladder", "toner", "betaine", "1", "2"), ("knockout", "toner", "betaine"),
     ]  # fmt: skip
     for call in calls:
         missing = keys(toner.json(*call)) - known
         assert not missing, f"docs/json.md does not name {sorted(missing)} of {call}"
+    toner.edit("formulas/toner.toml", '"balance"', "92")
+    for way in (("--all", "--keep", "betaine", "--base", "1kg"), ("--into", "water")):
+        assert not keys(toner.json("retotal", "toner", *way)) - known
 
 
 @pytest.mark.parametrize("page", [p for p in PAGES if p.is_file()], ids=lambda p: p.name)

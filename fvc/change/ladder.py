@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from fractions import Fraction
 from itertools import pairwise
+from math import ceil
 from typing import NamedTuple
 
 from fvc.amounts import HUNDRED, ZERO, Typed, number, round_to, shown
@@ -247,7 +248,14 @@ def split_sheet(
         base.append(_portion(key, percent * total / share if share else ZERO, scales, small_below, False, False))
     rest = total - sum((p.grams or ZERO for p in base), ZERO)
     base = [p._replace(grams=(p.grams or ZERO) + rest) if (p.phase, p.material) == balance else p for p in base]
-    return SplitSheet(batch, tuple(base), total, tuple(beakers), tuple(own), _notes(rungs, own, balance, batch, scales, percents))
+    return SplitSheet(
+        batch,
+        tuple(base),
+        total,
+        tuple(beakers),
+        tuple(own),
+        (*_small(beakers, batch, small_below), *_notes(rungs, own, balance, batch, scales, percents)),
+    )
 
 
 def _from_where(keys: Sequence[tuple[str, str]], differ: Sequence[tuple[str, str]], balance: tuple[str, str]) -> list[str]:
@@ -280,6 +288,21 @@ def _portion(
     scale = choose_scale(exact or ZERO, scales)
     small = bool(exact) and not water and (exact or ZERO) < small_below * scale.step
     return Portion(*key, exact, None if opened or exact is None else round_to(exact, scale.step), scale, small and not opened)
+
+
+def _small(beakers: Sequence[Beaker], batch: Fraction, small_below: Fraction) -> list[str]:
+    """What is too small to weigh well, in which beakers, and the beaker from which on it is not."""
+    found: dict[str, list[tuple[int, Fraction]]] = {}
+    for place, beaker in enumerate(beakers, 1):
+        for p in beaker.portions:
+            if p.small and p.exact:
+                found.setdefault(p.material, []).append((place, small_below * p.scale.step * batch / p.exact))
+    out = []
+    for material, each in found.items():
+        where = "all beakers" if len(each) == len(beakers) else ", ".join(f"({n})" for n, _ in each)
+        enough = ceil(max(grams for _, grams in each))
+        out.append(f"{material} is too small to weigh well in {where}: from {enough} g a beaker on, or as a stock solution")
+    return out
 
 
 def _notes(

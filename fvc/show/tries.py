@@ -139,14 +139,16 @@ def _matrix(out: Screen, result: SideBySide, block: Sequence[int]) -> None:
         if len(set(values)) > 1:
             figures.append((f"all {function or 'without a function'}", partial(_function, function)))
     rows += [(name, [value(c) for c in columns]) for name, value in figures]
+    rows += [
+        (f"per kg {result.currency}".rstrip(), ["?" if c.per_kg is None else fixed(c.per_kg, 2) for c in columns]),
+        ("stops, cautions", [f"{c.stops}, {c.cautions}" for c in columns]),
+        ("declared allergens", [str(len(c.allergens)) for c in columns]),
+        ("trials", [str(len(c.trials)) for c in columns]),
+        ("verdict", [_verdict(c) for c in columns]),
+    ]
     aligned = [align([cells[i] for _, cells in rows]) for i in range(len(columns))]
     for index, (name, _) in enumerate(rows):
         table.add_row(name, *(column[index] for column in aligned))
-    table.add_row(f"per kg {result.currency}".rstrip(), *("?" if c.per_kg is None else fixed(c.per_kg, 2) for c in columns))
-    table.add_row("stops, cautions", *(f"{c.stops}, {c.cautions}" for c in columns))
-    table.add_row("declared allergens", *(str(len(c.allergens)) for c in columns))
-    table.add_row("trials", *(str(len(c.trials)) for c in columns))
-    table.add_row("verdict", *(_verdict(c) for c in columns))
     out.table(table)
 
 
@@ -246,10 +248,6 @@ def series(out: Screen, reading: Reading, sheet: SplitSheet, overage: Fraction) 
     opened = [(p, m) for i, (p, m) in enumerate(sheet.own) if any(b.portions[i].grams is None for b in sheet.beakers)]
     for phase, material in opened:
         out.say(f"{material} (phase {phase}) is open: in each beaker to the spec; the base leaves room for what is expected", 2)
-    small = sorted({(p.material, str(i + 1)) for i, b in enumerate(sheet.beakers) for p in b.portions if p.small})
-    if small:
-        listed = ", ".join(f"{m} ({i})" for m, i in small)
-        out.say(f"too small to weigh well on these scales: {listed}; make larger beakers, or a stock solution", 2)
     for note in sheet.notes:
         out.say(note, 2)
     if not overage:
