@@ -41,7 +41,7 @@ def adoption(archive: Archive, name: str, id: str, because: str = "") -> Adoptio
     if not reading.sound:
         raise Refusal(reading.faults)
     if about is None or parent is None:
-        raise Refusal(variant.problem, next="mend its [variant] table")
+        raise Refusal(variant.problem, next=variant.way_out)
     if about.state != OPEN:
         again = f'write  state = "open"  into {variant.reference.path} if you think otherwise now'
         raise Refusal(f"{name}/{id} is {about.state} already" + (f": {about.because}" if about.because else ""), next=again)

@@ -39,7 +39,7 @@ def carry(archive: Archive, name: str, id: str, answers: Mapping[str, Answer]) -
     """
     variant = one_variant(archive, name, id)
     if variant.parent is None or variant.about is None or variant.reading is None:
-        raise Refusal(variant.problem, next="mend its [variant] table")
+        raise Refusal(variant.problem, next=variant.way_out)
     if not variant.moved_to:
         return None
     last = saved_reading(archive, Reference(name, name))

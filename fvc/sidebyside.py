@@ -65,8 +65,9 @@ def side_by_side(archive: Archive, name: str, ids: Sequence[str], basis: Basis, 
     shown = [v for v in found if v.reading is not None and v.parent is not None]
     left = [v for v in found if v not in shown]
     if not shown:
-        why = left[0].problem if left else f"{name} has no variants"
-        raise Refusal(why, next=f'keep one:  fvc variant new {name} VARIANT --question "…"')
+        if left:
+            raise Refusal(left[0].problem, next=left[0].way_out)
+        raise Refusal(f"{name} has no variants", next=f'keep one:  fvc variant new {name} VARIANT --question "…"')
     tried = trials_by_plan(archive, name)
     currency = basis.currency
     columns: list[Column] = []

@@ -46,6 +46,7 @@ class Variant:
     moved_to: str = ""
     trials: tuple[Trial, ...] = ()
     problem: str = ""
+    way_out: str = "mend its file"
 
     @property
     def id(self) -> str:
@@ -83,12 +84,12 @@ def one_variant(archive: Archive, name: str, id: str) -> Variant:
     found = variants_of(archive, name, [id])[0]
     if found.reading is None:
         in_folder(archive, found.reference)  # says why
-        raise Refusal(found.problem, next="mend its file")
+        raise Refusal(found.problem, next=found.way_out)
     return replace(found, reading=with_side(archive, found.reading, found.reference))
 
 
 def _variant(archive: Archive, reference: Reference, tried: Mapping[str, tuple[Trial, ...]]) -> Variant:
-    about, reading, parent, problem, moved = None, None, None, "", ""
+    about, reading, parent, problem, moved, way = None, None, None, "", "", ""
     try:
         reading = folder_reading(archive, reference)
         about = reading.plan.variant
@@ -96,7 +97,7 @@ def _variant(archive: Archive, reference: Reference, tried: Mapping[str, tuple[T
         moved = moved_to(archive, reference.name, parent)
         problem = reading.faults[0].message if reading.faults else ""
     except Refusal as refusal:
-        problem = refusal.faults[0].message
+        problem, way = refusal.faults[0].message, refusal.faults[0].next
     return Variant(
         reference=reference,
         about=about,
@@ -105,6 +106,7 @@ def _variant(archive: Archive, reference: Reference, tried: Mapping[str, tuple[T
         moved_to=moved,
         trials=tried.get(reference.plan_name, ()),
         problem=problem,
+        way_out=way or "mend its file",
     )
 
 

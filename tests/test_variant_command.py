@@ -432,3 +432,18 @@ def test_law_variants_adopted_in_any_order_leave_a_history_that_rebuilds_each(to
     wanted = {"propanediol": F(2), "neroli-oil": F("0.20"), "lactic-acid-80": F("0.10"), "betaine": F(1)}
     assert {m: last[m] for m in wanted} == wanted
     assert percents(toner, "toner.1")["propanediol"] == 3
+
+
+def test_without_git_it_says_so_and_what_to_type(toner, here, plain_folder, run_in):
+    keep(here, "dry", "propanediol=2.00")
+    for path in ("formulary.toml", PLAN, "variants/toner/dry.toml", *(f"materials/{p.name}" for p in (toner.root / "materials").iterdir())):
+        Studio(plain_folder).write(path, toner.read(path))
+    there = run_in(plain_folder)
+    for words in (("new", "toner", "x", *ASK), ("adopt", "toner", "dry", "--save"), ("carry", "toner", "dry"), ("compare", "toner"),
+                  ("set-aside", "toner", "dry", "--reason", "no")):  # fmt: skip
+        result = there("variant", *words, code=2)
+        assert "not in a git repository" in result.err
+        assert "git init" in result.err
+    assert "asks  Is it less sticky?" in there("variant", "list").out
+    there("swap", "toner", "betaine", "propanediol", "--basis", "as-supplied", "--save")
+    there("ladder", "toner", "propanediol", "5", "6")
