@@ -5,11 +5,12 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from fvc.archive import Archive
+from fvc.change.ladder import preserves
 from fvc.errors import Refusal
 from fvc.files.editor import edit_levels
 from fvc.files.plans import read_plan
 from fvc.files.toml_text import Path, TomlText
-from fvc.files.variant_text import as_formula
+from fvc.files.variant_text import as_formula, lost_comments
 from fvc.files.writer import replaced
 from fvc.reading import Reading, Side
 from fvc.references import Reference
@@ -18,7 +19,7 @@ from fvc.variants import ADOPTED, OPEN, Variant, one_variant
 
 
 class Adoption(NamedTuple):
-    """A variant about to become the next revision: the formula's new text, the variant's, and the reason."""
+    """A variant about to become the next revision: the formula's new text, the variant's, and the reason. lost: comments of the formula that go."""
 
     variant: Variant
     formula: bytes
@@ -27,6 +28,7 @@ class Adoption(NamedTuple):
     old_kept: bytes
     reason: str
     after: Reading
+    lost: tuple[str, ...] = ()
 
 
 def adoption(archive: Archive, name: str, id: str, because: str = "") -> Adoption:
@@ -76,7 +78,12 @@ def adoption(archive: Archive, name: str, id: str, because: str = "") -> Adoptio
     after = archive.now.read(read_plan(text, formula.path, name), Side(name, None, last.plan.revision, False))
     if not after.sound:
         raise Refusal(after.faults)
-    return Adoption(variant, text, old_formula, kept, old_kept, reason, after)
+    if any(preserves(m) for m in last.materials.values()) and not any(preserves(m) for m in after.materials.values()):
+        raise Refusal(
+            f"{name}/{id} has no preservative and {name} has: it is not for use, so it is not adopted",
+            next=f"if that is what you mean, take it out of the formula itself:  fvc set {name} MATERIAL=none --reason TEXT",
+        )
+    return Adoption(variant, text, old_formula, kept, old_kept, reason, after, tuple(lost_comments(source, TomlText(text, formula.path))))
 
 
 def _reason(variant: Variant, because: str) -> str:

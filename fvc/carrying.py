@@ -12,17 +12,20 @@ from fvc.compare.merge import Answer, Merge, Sided, merge
 from fvc.errors import Fault, Refusal
 from fvc.files.editor import edit_levels, reordered, row_value
 from fvc.files.toml_text import Path, TomlText
-from fvc.files.variant_text import as_variant
+from fvc.files.variant_text import as_variant, lost_comments, with_row_comments
 from fvc.formula import Line, Plan
 from fvc.formulary import plan_path
 from fvc.reading import Reading
 from fvc.references import Reference
 from fvc.saving import saved_reading
-from fvc.variants import Variant, one_variant, read_variant
+from fvc.variants import OPEN, Variant, one_variant, read_variant
 
 
 class Carried(NamedTuple):
-    """A variant carried over to its formula's last saved revision. text: of its file; "" bytes while questions are open."""
+    """A variant carried over to its formula's last saved revision.
+
+    text: of its file; "" bytes while questions are open. lost: comments of its file that the new text has no place for.
+    """
 
     variant: Variant
     parent: str
@@ -30,6 +33,7 @@ class Carried(NamedTuple):
     text: bytes
     old: bytes
     after: Reading | None
+    lost: tuple[str, ...] = ()
 
 
 def carry(archive: Archive, name: str, id: str, answers: Mapping[str, Answer]) -> Carried | None:
@@ -38,6 +42,12 @@ def carry(archive: Archive, name: str, id: str, answers: Mapping[str, Answer]) -
     answers: by the dotted path of a question. Raises Refusal where the parent cannot be found.
     """
     variant = one_variant(archive, name, id)
+    if variant.about is not None and variant.about.state != OPEN:
+        because = f": {variant.about.because}" if variant.about.because else ""
+        raise Refusal(
+            f"{variant.reference.plan_name} is {variant.about.state}{because}, so it stays as it was tried",
+            next=f'to take it up again, write  state = "open"  into {variant.reference.path}',
+        )
     if variant.parent is None or variant.about is None or variant.reading is None:
         raise Refusal(variant.problem, next=variant.way_out)
     if not variant.moved_to:
@@ -72,11 +82,13 @@ def carry(archive: Archive, name: str, id: str, answers: Mapping[str, Answer]) -
     ):
         try:
             merged = _merged_text(text, lines, result, values)
+            merged = with_row_comments(TomlText(merged, path), parents)
         except Refusal:
             continue
         after = read_variant(archive, name, id, merged)
         if after.plan.lines == result.lines:
-            return Carried(variant, variant.moved_to, result, merged, old, after)
+            lost = lost_comments(TomlText(old, path), TomlText(merged, path))
+            return Carried(variant, variant.moved_to, result, merged, old, after, tuple(lost))
     raise Refusal(
         Fault(
             "the changes of the formula cannot be written into this file in place, because of how its rows are written",
@@ -95,7 +107,7 @@ def _standing_as(plan: Plan, variant: Plan) -> Plan:
 
 def _merged_text(source: TomlText, lines: Sequence[Line], result: Merge, values: Mapping[Path, object]) -> bytes:
     """A plan's text with the lines and texts of a merge, changing no more than that."""
-    edits, rows = edits_between(lines, result.lines)
+    edits, rows = edits_between(lines, result.lines, source)
     changed: dict[Path, object] = {**values, **rows}
     for path, value in result.texts.items():
         if _leaf(source.values, path) != value:
@@ -117,7 +129,7 @@ def _merged_text(source: TomlText, lines: Sequence[Line], result: Merge, values:
     return data
 
 
-def edits_between(before: Sequence[Line], after: Sequence[Line]) -> tuple[list[LevelEdit], dict[Path, object]]:
+def edits_between(before: Sequence[Line], after: Sequence[Line], source: TomlText) -> tuple[list[LevelEdit], dict[Path, object]]:
     """The edits that make lines of one plan those of another, and whole rows where a note differs; the order within a phase is for `reordered`."""
     first = {(line.phase, line.material): line for line in before}
     second = {(line.phase, line.material): line for line in after}
@@ -128,7 +140,12 @@ def edits_between(before: Sequence[Line], after: Sequence[Line]) -> tuple[list[L
         if old is None:
             edits.append(LevelEdit(*key, line.level, adds=True, note=line.note))
         elif old.note != line.note:
-            rows["phase", key[0], "percent", key[1]] = row_value(line.level, line.note)
+            path: Path = ("phase", key[0], "percent", key[1])
+            there, row = _leaf(source.values, path), row_value(line.level, line.note)
+            if isinstance(there, dict):  # keys that nobody here knows are kept
+                known = row if isinstance(row, dict) else {"level": row}
+                row = {k: v for k, v in there.items() if k not in ("level", "expect", "note")} | known
+            rows[path] = row
         elif old.level != line.level:
             edits.append(LevelEdit(*key, line.level))
     return edits, rows
@@ -137,7 +154,7 @@ def edits_between(before: Sequence[Line], after: Sequence[Line]) -> tuple[list[L
 def _leaves(values: Mapping[str, object], above: tuple[str, ...] = ()) -> list[tuple[str, ...]]:
     out: list[tuple[str, ...]] = []
     for key, value in values.items():
-        out += _leaves(value, (*above, key)) if isinstance(value, dict) and value else [(*above, key)]
+        out += _leaves(value, (*above, key)) if isinstance(value, dict) else [(*above, key)]
     return out
 
 

@@ -257,6 +257,10 @@ def set_aside_text(variant: Variant, old: bytes, because: str) -> bytes:
     why = " ".join(because.split())
     if not why:
         raise Refusal("why is it set aside?", next='say it in a few words:  --reason "spits from day 3"')
+    if variant.about and variant.about.state == SET_ASIDE:
+        raise Refusal(
+            f"{variant.reference.plan_name} is set aside already: {variant.about.because or 'no reason given'}", next="its reason stays"
+        )
     if variant.about and variant.about.state == ADOPTED:
         raise Refusal(
             f"{variant.reference.plan_name} was adopted, so it is part of the formula", next="change the formula, or adopt another"

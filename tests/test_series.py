@@ -130,7 +130,7 @@ def test_a_line_that_is_new_can_be_varied(toner, here):
         (("propanediol", "1", "2", "--hold", "polysorbate = 4 x neroli-oil"), "is not in toner", "polysorbate-20"),
         (("propanediol", "1", "2", "--overage", "much"), "the overage", "--overage 3%"),
         (("propanediol", "1", "2", "--batch", "0.001g"), "on this scale", "--batch"),
-        (("propanediol", "1", "2", "--as", "A b"), "cannot be the id", "for example"),
+        (("propanediol", "1", "2", "--as", "A b", "--save"), "cannot be the id", "for example"),
     ],
 )
 def test_a_wrong_call_says_what_and_what_next(toner, here, words, said, way):
@@ -293,3 +293,19 @@ def test_law_base_and_beaker_together_are_the_variant(reading, batch, overage, d
         assert all(p.grams >= 0 for p in beaker.portions)
     assert sum(p.grams for p in sheet.base) == sheet.base_total
     assert all(p.exact >= 0 for p in sheet.base)
+
+
+def test_what_reads_0_on_the_scale_is_said_in_a_beaker_and_in_the_base(toner, here):
+    toner.write("formulary.toml", 'format = 1\nname = "Test studio"\ncurrency = "EUR"\nscales = [{ step = "0.1 g" }]\n')
+    out = " ".join(here("ladder", "toner", "lactic-acid-80", "0.02", "0.04", "--batch", "50g").out.split())
+    assert "lactic-acid-80 is too small to weigh well in all beakers, where it reads 0," in out
+    toner.edit("formulas/toner.toml", "betaine = 1.50", "betaine = 0.02")
+    out = " ".join(here("ladder", "toner", "propanediol", "2", "3", "--batch", "50g").out.split())
+    assert "betaine is too small to weigh well in the base, where it reads 0," in out
+
+
+def test_looking_again_needs_no_free_names(toner, here):
+    words = ("ladder", "toner", "propanediol", "2", "3")
+    here(*words, "--save")
+    here(*words, "--batch", "50g")
+    assert "already" in here(*words, "--save", code=2).err

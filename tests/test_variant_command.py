@@ -447,3 +447,94 @@ def test_without_git_it_says_so_and_what_to_type(toner, here, plain_folder, run_
     assert "asks  Is it less sticky?" in there("variant", "list").out
     there("swap", "toner", "betaine", "propanediol", "--basis", "as-supplied", "--save")
     there("ladder", "toner", "propanediol", "5", "6")
+
+
+# --- nothing that somebody wrote is lost in silence --------------------------------------------------
+
+
+def test_comments_of_the_formula_come_along_and_are_not_lost_by_adopting(toner, here):
+    keep(here, "dry", "propanediol=2.00")
+    toner.edit(PLAN, "betaine = 1.50\n", "betaine = 1.50   # supplier warns: never above 3\n")
+    here("revise", "toner", "--reason", "a warning")
+    here("variant", "carry", "toner", "dry", "--save")
+    assert "betaine = 1.50  # supplier warns: never above 3\n" in toner.read("variants/toner/dry.toml")
+    here("revise", "toner/dry", "--reason", "brought along")
+    toner.edit("variants/toner/dry.toml", "betaine = 1.50  # supplier warns: never above 3\n", "betaine = 1.50\n")
+    shown = here("variant", "adopt", "toner", "dry").out
+    assert "Comments of the formula that go with this:\n  betaine  # supplier warns: never above 3\n" in shown
+
+
+def test_comments_of_the_variant_that_have_no_place_any_more_are_named(toner, here):
+    keep(here, "dry", "propanediol=2.00")
+    toner.edit("variants/toner/dry.toml", "betaine = 1.50\n", "betaine = 1.50  # drum 7\n")
+    here("revise", "toner/dry", "--reason", "a remark")
+    toner.edit(PLAN, "betaine = 1.50\n", "")
+    toner.write(PLAN, toner.read(PLAN) + "betaine = 1.50\n")  # it moved to the last phase
+    here("revise", "toner", "--reason", "cool")
+    assert "  betaine  # drum 7\n" in here("variant", "carry", "toner", "dry").out
+
+
+def test_keys_that_nobody_here_knows_are_kept(toner, here):
+    toner.edit(PLAN, "betaine = 1.50\n", 'betaine = { level = 1.50, note = "one", sheet = "S12" }\n')
+    here("revise", "toner", "--reason", "a sheet")
+    keep(here, "dry", "propanediol=2.00")
+    toner.edit(PLAN, 'note = "one"', 'note = "two"')
+    here("revise", "toner", "--reason", "another note")
+    here("variant", "carry", "toner", "dry", "--save")
+    row = next(r for r in toner.read("variants/toner/dry.toml").splitlines() if r.startswith("betaine"))
+    assert 'sheet = "S12"' in row
+    assert 'note = "two"' in row
+
+
+def test_what_was_adopted_or_set_aside_stays_as_it_was_tried(toner, here):
+    keep(here, "dry", "propanediol=2.00")
+    keep(here, "bare", "neroli-oil=none")
+    here("variant", "adopt", "toner", "dry", "--save")
+    here("variant", "set-aside", "toner", "bare", "--reason", "flat")
+    for id, state in (("dry", "adopted"), ("bare", "set aside: flat")):
+        assert f"toner/{id} is {state}" in here("variant", "carry", "toner", id, "--save", code=2).err
+    assert "set aside already: flat" in here("variant", "set-aside", "toner", "bare", "--reason", "dull", code=2).err
+
+
+def test_what_cannot_be_made_any_more_can_be_set_aside(toner, here):
+    toner.material("rare", "humectant", {"Rare": 100})
+    keep(here, "rare", "A:rare=1.00")
+    (toner.root / "materials/rare.toml").unlink()
+    here("variant", "set-aside", "toner", "rare", "--reason", "not sold any more")
+    assert 'because = "not sold any more"' in toner.read("variants/toner/rare.toml").replace("because  =", "because =")
+    assert "set aside: not sold any more" in toner.git("log", "-1", "--format=%s")
+
+
+def test_a_variant_without_preservative_is_not_adopted(toner, here):
+    here("knockout", "toner", "preservative-blend", "--save")
+    result = here("variant", "adopt", "toner", "without-preservative-blend", "--save", code=2)
+    assert "not for use" in result.err
+
+
+def test_an_empty_table_hinders_nothing(toner, here):
+    toner.edit(PLAN, "\n[phase.A]\n", "\n[spec]\n\n[phase.A]\n")
+    here("revise", "toner", "--reason", "to be filled in")
+    keep(here, "dry", "propanediol=2.00")
+    here("set", "toner", "betaine=1.00", "--reason", "less")
+    here("variant", "carry", "toner", "dry", "--save")
+    assert percents(toner, "toner/dry")["betaine"] == 1
+
+
+def test_a_line_in_two_phases_is_asked_about_by_phase(toner, here):
+    here("set", "toner", "C:betaine=0.50", "--reason", "some of it cool")
+    keep(here, "dry", "A:betaine=1.00", "C:betaine=0.40")
+    here("set", "toner", "A:betaine=1.20", "C:betaine=0.30", "--reason", "less of both")
+    result = here("variant", "carry", "toner", "dry", code=2)
+    assert '--answer "A:betaine=variant" --answer "C:betaine=variant"' in result.err
+    data = here("variant", "carry", "toner", "dry", "--answer", "A:betaine=variant", "--answer", "C:betaine=parent", "--json").data
+    assert data["questions"] == []
+
+
+def test_variants_of_a_formula_that_was_renamed_are_pointed_out(toner, here):
+    keep(here, "dry", "propanediol=2.00")
+    toner.git("mv", PLAN, "formulas/mist.toml")
+    here("revise", "mist", "--reason", "another name")
+    result = here("variant", "list")
+    assert "git mv variants/toner variants/" in result.err
+    toner.git("mv", "variants/toner", "variants/mist")
+    assert "mist/dry" in here("variant", "list").out

@@ -211,7 +211,7 @@ class SplitSheet(NamedTuple):
 def split_sheet(
     rungs: Sequence[Rung], batch: Fraction, scales: Sequence[Scale], small_below: Fraction, overage: Fraction = ZERO
 ) -> SplitSheet:
-    """One base for all beakers and what each gets, rounded half up to the scales; each beaker totals `batch` exactly.
+    """One base for all beakers and what each gets, rounded half up to the scales; on one scale each beaker totals `batch` exactly, on several as nearly as they allow.
 
     batch: grams of a beaker. overage: percent of the base made beyond what the beakers take. The rounding remainder of
     a beaker is taken by its part of the base, that of the base by the balance.
@@ -247,14 +247,15 @@ def split_sheet(
         percent = least if key == balance else percents[key][0] or ZERO
         base.append(_portion(key, percent * total / share if share else ZERO, scales, small_below, False, False))
     rest = total - sum((p.grams or ZERO for p in base), ZERO)
-    base = [p._replace(grams=(p.grams or ZERO) + rest) if (p.phase, p.material) == balance else p for p in base]
+    base = [p._replace(grams=(p.grams or ZERO) + round_to(rest, p.scale.step)) if (p.phase, p.material) == balance else p for p in base]
+    total = sum((p.grams or ZERO for p in base), ZERO)
     return SplitSheet(
         batch,
         tuple(base),
         total,
         tuple(beakers),
         tuple(own),
-        (*_small(beakers, batch, small_below), *_notes(rungs, own, balance, batch, scales, percents)),
+        (*_small(beakers, base, batch, small_below), *_notes(rungs, own, balance, batch, scales, percents)),
     )
 
 
@@ -290,8 +291,8 @@ def _portion(
     return Portion(*key, exact, None if opened or exact is None else round_to(exact, scale.step), scale, small and not opened)
 
 
-def _small(beakers: Sequence[Beaker], batch: Fraction, small_below: Fraction) -> list[str]:
-    """What is too small to weigh well, in which beakers, and the beaker from which on it is not."""
+def _small(beakers: Sequence[Beaker], base: Sequence[Portion], batch: Fraction, small_below: Fraction) -> list[str]:
+    """What is too small to weigh well, in which beakers or in the base, and the beaker from which on it is not."""
     found: dict[str, list[tuple[int, Fraction]]] = {}
     for place, beaker in enumerate(beakers, 1):
         for p in beaker.portions:
@@ -301,7 +302,14 @@ def _small(beakers: Sequence[Beaker], batch: Fraction, small_below: Fraction) ->
     for material, each in found.items():
         where = "all beakers" if len(each) == len(beakers) else ", ".join(f"({n})" for n, _ in each)
         enough = ceil(max(grams for _, grams in each))
-        out.append(f"{material} is too small to weigh well in {where}: from {enough} g a beaker on, or as a stock solution")
+        reads = (
+            ", where it reads 0," if any(p.grams == 0 and p.exact for b in beakers for p in b.portions if p.material == material) else ""
+        )
+        out.append(f"{material} is too small to weigh well in {where}{reads}: from {enough} g a beaker on, or as a stock solution")
+    for p in base:
+        if p.small and p.exact:
+            enough, reads = ceil(small_below * p.scale.step * batch / p.exact), ", where it reads 0," if p.grams == 0 else ""
+            out.append(f"{p.material} is too small to weigh well in the base{reads}: from {enough} g a beaker on, or as a stock solution")
     return out
 
 

@@ -285,6 +285,14 @@ def _ratios_named(reading: Reading, old: Sequence[Amount], into: Sequence[Into],
     )
 
 
+def held_or_referred(reading: Reading, old: Sequence[Amount]) -> bool:
+    """True when what goes is held by a ratio, or a line that stays is held by a ratio that names it."""
+    ids = {a.line.material for a in old}
+    return any(a.line.level.kind == RATIO for a in old) or any(
+        ids & set(line.level.of) for line in reading.plan.lines if line.level.kind == RATIO and line.material not in ids
+    )
+
+
 def _referred(reading: Reading, level: Level, ids: Iterable[str]) -> list[str]:
     """Those of the ids that a ratio refers to, by name or by function."""
     return [id for id in ids if id in level.of or (level.function and level.function in (f.lower() for f in reading.functions(id)))]

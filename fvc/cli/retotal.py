@@ -52,7 +52,7 @@ def retotal(
     materials = dict(before.materials)
     if before.sound:
         if as_json:
-            raise Refusal(f"{name} totals 100 already", next="nothing is to be done")
+            return settle(draft, (), save=False, reason="", batch=batch, density=density, as_json=True, extra={"way": "nothing to do"})
         say(f"{name} totals 100 already; nothing to do.")
         return EXIT_DONE
     check_open_to_retotal(before)

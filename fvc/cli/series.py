@@ -111,7 +111,8 @@ def _series(
 ) -> int:
     """Show a series of variants with their one sheet, and keep them when told."""
     archive, name = draft.archive, draft.reference.name
-    check_free(archive, name, [r.id for r in rungs])
+    if save:
+        check_free(archive, name, [r.id for r in rungs])
     settings = archive.now.settings()
     grams, text = batch_of(draft.before, batch, density)
     if grams is None:
@@ -144,20 +145,23 @@ def _series(
 def _keep_all(draft: Draft, rungs: Sequence[Rung], asked: Callable[[Rung], str]) -> None:
     """Write all the variants, or none of them."""
     archive, name = draft.archive, draft.reference.name
+    check_free(archive, name, [r.id for r in rungs])
     start = start_from(archive, draft.reference.text)
     texts: dict[str, bytes] = {}
     for rung in rungs:
         title: dict[Any, object] = {("title",): f"{draft.before.plan.title} (not for use: {rung.not_for_use})"} if rung.not_for_use else {}
         texts[rung.id] = variant_text(start, asked(rung), "", rung.edits, title)
         read_variant(archive, name, rung.id, texts[rung.id])
-    written: list[str] = []
+    written: dict[str, bytes] = {}
     with writing(lock_folder(archive)):
         try:
             for id, data in texts.items():
                 path = plan_path(name, id)
+                written[path] = data  # before it is: Ctrl-C may come right behind it
                 replace(archive.root / path, data, None, path)
-                written.append(path)
         except BaseException:
-            for path in written:
-                (archive.root / path).unlink(missing_ok=True)
+            for path, data in written.items():
+                file = archive.root / path
+                if file.exists() and file.read_bytes() == data:
+                    file.unlink()
             raise

@@ -11,12 +11,15 @@ import typer
 
 from fvc.amounts import brief, exact, figure
 from fvc.change.swap import (
+    ACTIVE,
     BASES,
     GIVEN,
+    SAME_RATIO,
     Into,
     Terms,
     active_matter,
     amounts_named,
+    held_or_referred,
     hold_from_text,
     into_from_text,
     number_level,
@@ -193,7 +196,7 @@ def _forms(draft: Draft, old: Sequence[Amount], comes: Sequence[str], materials:
 def stand_ins(
     name: Name,
     material: Annotated[str, typer.Argument(metavar="MATERIAL", help="The line whose place is to be taken, or PHASE:MATERIAL.")],
-    basis: BasisWord = "active",
+    basis: BasisWord = "",
     level: GivenLevel = "",
     balance: Balance = "",
     every: Annotated[bool, typer.Option("--all", help="Judge and show every candidate, not only the nearest ones.")] = False,
@@ -201,10 +204,11 @@ def stand_ins(
 ) -> int:
     """Every material of the formulary that could take a place, side by side, sorted by how little else changes."""
     from fvc.compare.bill import bill
-    from fvc.compare.standins import by_how_little, candidates, stand_ins
+    from fvc.compare.standins import by_how_little, candidates, functions_of, stand_ins
 
-    chosen = GIVEN if level and basis == "active" else basis
-    check_basis(chosen)
+    chosen = basis or (GIVEN if level else "")
+    if chosen:
+        check_basis(chosen)
     if bool(level) != (chosen == GIVEN):
         raise Refusal(
             "--level goes with --basis level" if level else "the basis level needs the level",
@@ -216,7 +220,8 @@ def stand_ins(
     gone = draft.before.materials.get(old[0].line.material)
     if gone is None:
         raise Refusal(draft.before.faults)
-    if not gone.functions:
+    chosen = chosen or (SAME_RATIO if held_or_referred(draft.before, old) else ACTIVE)
+    if not functions_of(gone):
         raise Refusal(f"the record of {gone.id} names no function, so nothing says what could take its place", next="fill in  function")
     among, problems = _with_functions(draft, gone)
     found = candidates(gone, among.values(), draft.reference.name)
@@ -243,7 +248,9 @@ MOST_SHOWN = 10  # candidates that are judged by all the rules and fit one scree
 
 def _with_functions(draft: Draft, gone: Material) -> tuple[dict[str, Material], list[Fault]]:
     """The materials whose record mentions a function of `gone`; the others are not even parsed, since a formulary may hold hundreds."""
-    words = [f.casefold().encode() for f in gone.functions]
+    from fvc.compare.standins import functions_of
+
+    words = [f"{quote}{f}{quote}".encode() for f in functions_of(gone) for quote in "\"'"]
     found: dict[str, Material] = {}
     problems: list[Fault] = []
     for id in draft.moment.materials():

@@ -119,6 +119,13 @@ def show_list(archive: Archive, name: str, as_json: bool) -> int:
     if name:
         known_formula(archive, name)
     found = [v for n in ([name] if name else archive.now.formulas()) for v in variants_of(archive, n)]
+    orphans = [n for n in archive.now.source.names("variants") if n not in archive.now.formulas() and archive.now.variants(n)]
+    warn(
+        Fault(
+            f"variants/{n} holds variants of a formula that is not here", next=f"if it was renamed:  git mv variants/{n} variants/NEW-NAME"
+        )
+        for n in orphans
+    )
     if as_json:
         from fvc.show import tries_data
 
@@ -227,6 +234,7 @@ def do_adopt(archive: Archive, name: str, id: str, reason: str, save: bool, as_j
         from fvc.show import differences
 
         differences.diff(screen(), result, proposed=True)
+        _say_lost(found.lost, "the formula")
         say(f"Reason of the revision: {found.reason}")
         if saved is None and interactive() and confirmed(f"adopt {id} as the next revision of {name}?"):
             saved = _adopt(archive, found)
@@ -257,15 +265,22 @@ def do_set_aside(archive: Archive, name: str, id: str, reason: str, as_json: boo
     assert old is not None
     new = set_aside_text(found, old, reason)
     ready_to_save(archive)
+    saved = None
     with writing(lock_folder(archive)), replaced(archive.root / path, new, old, path, archive.repository.git_dir):
-        saved = save_revision(Archive.open(archive.root), found.reference, f"set aside: {reason}", locked=True)
+        if found.reading is not None and found.reading.sound:
+            saved = save_revision(Archive.open(archive.root), found.reference, f"set aside: {reason}", locked=True)
+        else:  # what cannot be made any more can still be closed
+            archive.repository.save(
+                [archive.repository.prefix + path], f"{found.reference.plan_name}: set aside: {' '.join(reason.split())}\n"
+            )
     if as_json:
         from fvc.show import data
 
         print_json(data.saved(saved, found.reference.plan_name))
     else:
         say(f"{name}/{id} is set aside: {' '.join(reason.split())}. Its record stays.")
-        show_saved(saved, found.reference.plan_name)
+        if saved is not None:
+            show_saved(saved, found.reference.plan_name)
     return EXIT_DONE
 
 
@@ -292,8 +307,8 @@ def do_carry(archive: Archive, name: str, id: str, given: Sequence[str], save: b
             if question.about == TOTAL:
                 said = input("which line takes which level? LINE=LEVEL ").strip()
             else:
-                said = input(f"{short(question)}: parent, variant or a level? ").strip()
-                said = f"{short(question)}={said}" if said else ""
+                said = input(f"{short(question, found.merge)}: parent, variant or a level? ").strip()
+                said = f"{short(question, found.merge)}={said}" if said else ""
             answers += [said] if said else []
         found = _answered(archive, name, id, found, answers)
         open_ones = list(found.merge.questions)
@@ -310,6 +325,7 @@ def do_carry(archive: Archive, name: str, id: str, given: Sequence[str], save: b
         tries.carried(screen(), found)
         if result is not None:
             differences.diff(screen(), result, proposed=True)
+            _say_lost(found.lost, "the variant's file")
             if not write and interactive() and confirmed("write this into the variant?"):
                 _write_carried(archive, found)
                 write = True
@@ -318,7 +334,9 @@ def do_carry(archive: Archive, name: str, id: str, given: Sequence[str], save: b
 
         print_json(tries_data.carried(found, result, write))
     if open_ones:
-        example = " ".join('--answer "LINE=LEVEL"' if q.about == TOTAL else f'--answer "{short(q)}=variant"' for q in open_ones)
+        example = " ".join(
+            '--answer "LINE=LEVEL"' if q.about == TOTAL else f'--answer "{short(q, found.merge)}=variant"' for q in open_ones
+        )
         raise Refusal(
             f"{len(open_ones)} question{'s are' if len(open_ones) > 1 else ' is'} open, and nothing was written",
             next=f"answer with parent, variant or a level:  fvc variant carry {name} {id} {example} --save",
@@ -331,6 +349,13 @@ def do_carry(archive: Archive, name: str, id: str, given: Sequence[str], save: b
         else:
             say("Nothing was written. Add --save to write it.")
     return EXIT_DONE
+
+
+def _say_lost(comments: Sequence[str], where: str) -> None:
+    if comments:
+        say(f"Comments of {where} that go with this:")
+        for comment in comments:
+            screen().say(comment, 2)
 
 
 def _write_carried(archive: Archive, found: Carried) -> None:
@@ -346,14 +371,14 @@ def _answered(archive: Archive, name: str, id: str, found: Carried, given: Seque
     answers: dict[str, Answer] = {}
     for text in given:
         what, equals, value = (part.strip() for part in text.partition("="))
-        fits = [q.about for q in found.merge.questions if what in (short(q), q.about)]
+        fits = [q.about for q in found.merge.questions if what in (short(q, found.merge), q.about)]
         phase, colon, material = what.rpartition(":")
         lines = [
             f"phase.{n.phase}.percent.{n.material}" for n in found.merge.lines if n.material == material and (not colon or n.phase == phase)
         ]
         about = list(dict.fromkeys(fits or lines))
         if not equals or len(about) != 1:
-            known = ", ".join(short(q) for q in found.merge.questions)
+            known = ", ".join(short(q, found.merge) for q in found.merge.questions)
             why = "names several lines" if len(about) > 1 else "answers no question"
             raise Refusal(
                 f'--answer "{printable(text)}" {why}', next=f"open questions: {known}; write  LINE=parent, LINE=variant or LINE=2.5"

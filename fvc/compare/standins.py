@@ -47,9 +47,16 @@ class NoStandIn(NamedTuple):
 
 
 def candidates(old: Material, materials: Iterable[Material], plan: str) -> list[Material]:
-    """Every material that shares a function with `old`, formulas among them only when they are premixes of that function's kind."""
-    wanted = {f.casefold() for f in old.functions} - {PREMIX}
+    """Every raw material that shares a function with `old`; of a premix, with anything in it but its solvents."""
+    wanted = functions_of(old)
     return [m for m in materials if m.id not in (old.id, plan) and not m.nested and wanted & {f.casefold() for f in m.functions}]
+
+
+def functions_of(old: Material) -> set[str]:
+    """What a stand-in must do: one of the functions of a material, or of what a premix is made of."""
+    if not old.nested:
+        return {f.casefold() for f in old.functions}
+    return {f.casefold() for inner in old.inside for f in inner.material.functions} - {PREMIX, "solvent"}
 
 
 def stand_ins(

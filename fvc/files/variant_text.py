@@ -88,3 +88,36 @@ def as_formula(source: TomlText, parent: TomlText) -> bytes:
     wanted = copy.deepcopy(source.values)
     del wanted["variant"]
     return _bytes(source, text, wanted)
+
+
+def comments_of(source: TomlText) -> dict[str, str]:
+    """Every comment of a file: by the dotted path of the value it stands behind, or by its own text where it has a line to itself."""
+    found: dict[str, str] = {}
+    for line in source.text.splitlines():
+        if line.lstrip().startswith("#") and not line.lstrip().startswith("#:schema"):
+            found[line.strip()] = line.strip()
+    for path, place in source.layout.places.items():
+        behind = source.text[place.end :].split("\n", 1)[0].strip()
+        if behind.startswith("#"):
+            found[".".join(str(p) for p in path)] = behind
+    return found
+
+
+def lost_comments(before: TomlText, after: TomlText) -> list[str]:
+    """Comments of one text that the other does not have anywhere, in words."""
+    there = set(comments_of(after).values())
+    return [c if where == c else f"{where.rpartition('.')[2]}  {c}" for where, c in comments_of(before).items() if c not in there]
+
+
+def with_row_comments(source: TomlText, other: TomlText) -> bytes:
+    """The text with the comments that stand behind rows of another, where its own rows have none."""
+    own, theirs = comments_of(source), comments_of(other)
+    text = source.text
+    for path, place in sorted(source.layout.places.items(), key=lambda item: -item[1].end):
+        name = ".".join(str(p) for p in path)
+        end = text.find("\n", place.end)
+        behind = text[place.end : len(text) if end < 0 else end].strip()
+        if len(path) == 4 and path[0] == "phase" and name in theirs and name not in own and not behind:
+            rest = text[place.end :].lstrip(" \t")
+            text = f"{text[: place.end]}  {theirs[name]}{rest}"
+    return _bytes(source, text, source.values)

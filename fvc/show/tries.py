@@ -10,7 +10,7 @@ from fvc.amounts import brief, fixed, shown
 from fvc.carrying import Carried
 from fvc.change.ladder import Portion, SplitSheet
 from fvc.compare.diff import Diff
-from fvc.compare.merge import TOTAL, Decision
+from fvc.compare.merge import TOTAL, Decision, Merge
 from fvc.compare.merge import words as decision_words
 from fvc.compare.summary import net_change
 from fvc.formula import Amount
@@ -88,7 +88,9 @@ def one(out: Screen, variant: Variant, result: Diff | None) -> None:
 
 def compared(out: Screen, result: SideBySide) -> None:
     """The lines that differ, the figures that matter, and what was seen; in as many blocks as the width asks for."""
-    out.head(result.title, f"{result.name}: {sum(c.variant is not None for c in result.columns)} variants beside what they depart from")
+    out.head(
+        result.title, f"{result.name}: {_many(sum(c.variant is not None for c in result.columns), 'variant')} beside what they depart from"
+    )
     for block in _blocks(result, out.width):
         out.say("")
         _matrix(out, result, block)
@@ -105,6 +107,10 @@ def compared(out: Screen, result: SideBySide) -> None:
             out.head(column.head, "what it departs from" if column.variant is None else "")
         for trial in column.trials:
             out.item("tried  ", _trial(trial), 2)
+
+
+def _many(count: int, what: str) -> str:
+    return f"{count} {what}{'s' if count != 1 else ''}"
 
 
 def _blocks(result: SideBySide, width: int) -> list[list[int]]:
@@ -193,7 +199,7 @@ def carried(out: Screen, found: Carried) -> None:
         if max(map(len, texts)) > 14 or decision.about == TOTAL:
             long.append(decision)
         else:
-            table.add_row(short(decision), *texts, words[decision.taken])
+            table.add_row(short(decision, found.merge), *texts, words[decision.taken])
     if table.row_count:
         out.table(table)
     for decision in long:
@@ -203,10 +209,13 @@ def carried(out: Screen, found: Carried) -> None:
     out.say("")
 
 
-def short(decision: Decision) -> str:
-    """What a decision is about, as briefly as it is named on the command line: the material, or the field."""
+def short(decision: Decision, merge: Merge) -> str:
+    """What a decision is about, as briefly as it is named on the command line: the material (with its phase if it has several), or the field."""
     parts = decision.about.split(".")
-    return ".".join(parts[3:]) if parts[0] == "phase" and parts[2:3] == ["percent"] else decision.about
+    if parts[0] != "phase" or parts[2:3] != ["percent"]:
+        return decision.about
+    several = {d.about.split(".")[1] for d in merge.decisions if d.about.split(".")[2:4] == ["percent", parts[3]]}
+    return (f"{parts[1]}:" if len(several) > 1 else "") + ".".join(parts[3:])
 
 
 # --- a series ---
@@ -215,7 +224,7 @@ def short(decision: Decision) -> str:
 def series(out: Screen, reading: Reading, sheet: SplitSheet, overage: Fraction) -> None:
     """One sheet for all beakers of a series: the base, then what each gets."""
     count = len(sheet.beakers)
-    out.head(f"{count} beakers of {shown(sheet.batch, 0)} g: {reading.plan.title}", f"{reading.side.ref}, {reading.side.words}")
+    out.head(f"{_many(count, 'beaker')} of {shown(sheet.batch, 0)} g: {reading.plan.title}", f"{reading.side.ref}, {reading.side.words}")
     for beaker in sheet.beakers:
         if beaker.rung.not_for_use:
             out.say(f"NOT FOR USE: {beaker.rung.id}, {beaker.rung.not_for_use}. Not on skin, and not kept: only to look at.", 0, "bold")
@@ -267,4 +276,4 @@ def _decimals(portions: Sequence[Portion]) -> int:
 def _grams(portion: Portion) -> str:
     if portion.grams is None:
         return "______" if portion.exact is None else f"({shown(portion.exact, 2, 2)}) ____"
-    return "-" if portion.grams == 0 else fixed(portion.grams, portion.scale.decimals)
+    return "-" if portion.exact == 0 else fixed(portion.grams, portion.scale.decimals)
