@@ -68,6 +68,7 @@ DAY: tuple[tuple[str, tuple[Command, ...]], ...] = (
                 "stand-ins NAME MATERIAL",
                 "all that could take a place, side by side",
                 ("fvc stand-ins face-toner propanediol", "fvc stand-ins face-toner propanediol --basis as-supplied --all"),
+                ahead="moments",
             ),
             Command(
                 "retotal",
