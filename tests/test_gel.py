@@ -153,3 +153,9 @@ def test_a_swap_that_brings_salt_into_a_gel_warns(shelf, run_in):
 )
 def test_which_names_are_electrolytes(inci, salt):
     assert is_electrolyte(inci) is salt
+
+
+def test_a_filler_is_no_gel(shelf, check):
+    shelf.material("spheres", "thickener", {"Polymethyl Methacrylate": 100})
+    assert check(spheres="2.00", salt="1.00") == ([], [])
+    assert check(sodium_gel="2.00", salt="1.00")[0]

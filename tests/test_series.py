@@ -123,7 +123,11 @@ def test_a_line_that_is_new_can_be_varied(toner, here):
         (("propanediol", "2", "2.0"), "stands twice", "leave one"),
         (("propanediol", "2", "x"), 'the level "x" cannot be read', "for example"),
         (("propanediol", "2", "-3"), "", ""),
-        (("propanediol", "60", "95"), "below zero", "the room there is: 90.42 % of water"),
+        (
+            ("propanediol", "60", "95"),
+            "propanediol at 95: water, the balance, would be 1.58 below zero",
+            "the room there is: 90.42 % of water",
+        ),
         (("water", "60", "70"), "is the balance", "--free"),
         (("propandiol", "1", "2"), "is not in toner", "did you mean propanediol?"),
         (("propanediol", "1", "2", "--hold", "polysorbate-20"), "holds nothing", "--hold"),

@@ -95,7 +95,13 @@ def _check_room(before: Reading, after: Reading, what: str) -> None:
             f"{what}: the lines would total {shown(after.closure.total, 2)}, and no line is the balance",
             next="make one line the balance first:  fvc set … MATERIAL=balance --free",
         )
-    raise Refusal([*after.closure.faults, *Refusal(f"the room there is: {balance.text} % of {balance.line.material}, the balance").faults])
+    now = next((a.counted for a in after.closure.amounts if a.line.level.kind == BALANCE), None)
+    if now is None or now >= 0:  # something else than the room
+        raise Refusal(after.closure.faults)
+    raise Refusal(
+        f"{what}: {balance.line.material}, the balance, would be {shown(-now, 2)} below zero",
+        next=f"the room there is: {balance.text} % of {balance.line.material} beyond what stands there now",
+    )
 
 
 def knockouts(

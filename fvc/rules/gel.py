@@ -13,7 +13,7 @@ from fvc.rules.finding import CAUTION, Finding, NotChecked
 from fvc.rules.preservation import PRACTICE
 
 # Acrylic thickeners hold water by the charges along their chains, which salt screens; gums and cellulose ethers bear it better.
-_GELS = re.compile(r"carbomer|acrylate|acryloyl", re.IGNORECASE)
+_GELS = re.compile(r"carbomer|(?<!polymethyl meth)acrylate|acryloyl", re.IGNORECASE)
 _CATION = re.compile(
     r"((mono|di|tri|tetra|penta)?(sodium|potassium|ammonium)|lithium|magnesium|calcium|zinc|copper|alumin(i)?um) |(mea|dea|tea)-",
     re.IGNORECASE,
