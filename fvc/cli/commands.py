@@ -80,8 +80,8 @@ DAY: tuple[tuple[str, tuple[Command, ...]], ...] = (
             Command(
                 "variant",
                 "fvc.cli.variants",
-                "variant [list|show|compare|new|adopt|set-aside|carry] ...",
-                "keep, compare, adopt, set aside what you try",
+                "variant WORD NAME [VARIANT ...]",
+                "what you try: list, show, compare, new, adopt, set-aside, carry",
                 (
                     "fvc variant compare face-toner",
                     'fvc variant new face-toner less-scent --question "Still a scent?"',
