@@ -6,7 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fvc.change.ladder import knockouts, ladder, levels_from_text, split_sheet
+from fvc.change.ladder import knockouts, ladder, levels_from_text
+from fvc.change.split import split_sheet
 from fvc.errors import Refusal
 from fvc.formula import Line, Plan, close, level_number, level_words
 from fvc.material import Material, certain

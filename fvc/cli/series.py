@@ -8,8 +8,9 @@ from typing import Annotated, Any
 import typer
 
 from fvc.amounts import ZERO
-from fvc.change.ladder import Rung, knockouts, levels_from_text, number_of, split_sheet
+from fvc.change.ladder import Rung, knockouts, levels_from_text, number_of
 from fvc.change.ladder import ladder as rungs_of
+from fvc.change.split import split_sheet
 from fvc.change.swap import hold_from_text
 from fvc.cli.parsing import AsJson, BatchSize, Density, batch_of, confirmed, interactive, open_archive, print_json, screen, warn
 from fvc.cli.proposal import Draft, draft_of, lock_folder, say

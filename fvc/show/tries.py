@@ -8,7 +8,7 @@ from functools import partial
 
 from fvc.amounts import brief, fixed, shown
 from fvc.carrying import Carried
-from fvc.change.ladder import Portion, SplitSheet
+from fvc.change.split import Portion, SplitSheet
 from fvc.compare.diff import Diff
 from fvc.compare.merge import TOTAL, Decision, Merge
 from fvc.compare.merge import words as decision_words

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from fvc.amounts import exact
 from fvc.carrying import Carried
-from fvc.change.ladder import Portion, SplitSheet
+from fvc.change.split import Portion, SplitSheet
 from fvc.compare.diff import Diff
 from fvc.reading import Reading
 from fvc.show.data import SCHEMA, Json, diff, number, percent_texts, share, side
