@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from fvc.archive import Archive
-from fvc.change.ladder import preserves
 from fvc.errors import Refusal
 from fvc.files.editor import edit_levels
 from fvc.files.plans import read_plan
@@ -15,7 +14,7 @@ from fvc.files.writer import replaced
 from fvc.reading import Reading, Side
 from fvc.references import Reference
 from fvc.saving import Saved, ready_to_save, revise, saved_reading
-from fvc.variants import ADOPTED, OPEN, Variant, one_variant
+from fvc.variants import ADOPTED, Variant, check_open, one_variant
 
 
 class Adoption(NamedTuple):
@@ -44,9 +43,7 @@ def adoption(archive: Archive, name: str, id: str, because: str = "") -> Adoptio
         raise Refusal(reading.faults)
     if about is None or parent is None:
         raise Refusal(variant.problem, next=variant.way_out)
-    if about.state != OPEN:
-        again = f'write  state = "open"  into {variant.reference.path} if you think otherwise now'
-        raise Refusal(f"{name}/{id} is {about.state} already" + (f": {about.because}" if about.because else ""), next=again)
+    check_open(variant)
     formula = Reference(name, name)
     last = saved_reading(archive, formula)
     if last is None or last.side.commit is None:
@@ -78,7 +75,7 @@ def adoption(archive: Archive, name: str, id: str, because: str = "") -> Adoptio
     after = archive.now.read(read_plan(text, formula.path, name), Side(name, None, last.plan.revision, False))
     if not after.sound:
         raise Refusal(after.faults)
-    if any(preserves(m) for m in last.materials.values()) and not any(preserves(m) for m in after.materials.values()):
+    if any(m.holds("preservative") for m in last.materials.values()) and not any(m.holds("preservative") for m in after.materials.values()):
         raise Refusal(
             f"{name}/{id} has no preservative and {name} has: it is not for use, so it is not adopted",
             next=f"if that is what you mean, take it out of the formula itself:  fvc set {name} MATERIAL=none --reason TEXT",

@@ -12,19 +12,19 @@ from fvc.compare.merge import Answer, Merge, Sided, merge
 from fvc.errors import Fault, Refusal
 from fvc.files.editor import edit_levels, reordered, row_value
 from fvc.files.toml_text import Path, TomlText
-from fvc.files.variant_text import as_variant, lost_comments, with_row_comments
+from fvc.files.variant_text import as_variant, lost_comments, new_comments, with_row_comments
 from fvc.formula import Line, Plan
-from fvc.formulary import plan_path
 from fvc.reading import Reading
 from fvc.references import Reference
 from fvc.saving import saved_reading
-from fvc.variants import OPEN, Variant, one_variant, read_variant
+from fvc.variants import Variant, check_open, one_variant, read_variant, saved_text
 
 
 class Carried(NamedTuple):
     """A variant carried over to its formula's last saved revision.
 
     text: of its file; "" bytes while questions are open. lost: comments of its file that the new text has no place for.
+    left: comments that the formula has gained since and that did not come along.
     """
 
     variant: Variant
@@ -34,6 +34,7 @@ class Carried(NamedTuple):
     old: bytes
     after: Reading | None
     lost: tuple[str, ...] = ()
+    left: tuple[str, ...] = ()
 
 
 def carry(archive: Archive, name: str, id: str, answers: Mapping[str, Answer]) -> Carried | None:
@@ -42,19 +43,13 @@ def carry(archive: Archive, name: str, id: str, answers: Mapping[str, Answer]) -
     answers: by the dotted path of a question. Raises Refusal where the parent cannot be found.
     """
     variant = one_variant(archive, name, id)
-    if variant.about is not None and variant.about.state != OPEN:
-        because = f": {variant.about.because}" if variant.about.because else ""
-        raise Refusal(
-            f"{variant.reference.plan_name} is {variant.about.state}{because}, so it stays as it was tried",
-            next=f'to take it up again, write  state = "open"  into {variant.reference.path}',
-        )
+    check_open(variant)
     if variant.parent is None or variant.about is None or variant.reading is None:
         raise Refusal(variant.problem, next=variant.way_out)
     if not variant.moved_to:
         return None
     last = saved_reading(archive, Reference(name, name))
     assert last is not None
-    assert last.side.commit is not None
     functions = {i: m.functions for r in (variant.parent, last, variant.reading) for i, m in r.materials.items()}
     own = variant.reading.plan
     result = merge(
@@ -69,11 +64,10 @@ def carry(archive: Archive, name: str, id: str, answers: Mapping[str, Answer]) -
     assert old is not None
     if not result.settled:
         return Carried(variant, variant.moved_to, result, b"", old, None)
-    source = archive.at(last.side.commit).source
-    plan_id, data = source.key(plan_path(name)) or "", source.read(plan_path(name))
-    assert data is not None
+    data, plan_id = saved_text(archive, name, last)
     named: dict[Path, object] = {("variant", "parent"): variant.moved_to, ("variant", "plan_id"): plan_id}
     parents = TomlText(as_variant(TomlText(data, path), variant.about._replace(parent=variant.moved_to, plan_id=plan_id)), path)
+    before = TomlText(saved_text(archive, name, variant.parent)[0], path)
     renumbered: dict[Path, object] = {("revision",): variant.reading.plan.revision}
     # the variant's own text with its comments; where lines moved so that this cannot hold them, the parent's
     for text, lines, values in (
@@ -82,13 +76,14 @@ def carry(archive: Archive, name: str, id: str, answers: Mapping[str, Answer]) -
     ):
         try:
             merged = _merged_text(text, lines, result, values)
-            merged = with_row_comments(TomlText(merged, path), parents)
+            merged = with_row_comments(TomlText(merged, path), before, parents)
         except Refusal:
             continue
         after = read_variant(archive, name, id, merged)
         if after.plan.lines == result.lines:
-            lost = lost_comments(TomlText(old, path), TomlText(merged, path))
-            return Carried(variant, variant.moved_to, result, merged, old, after, tuple(lost))
+            text = TomlText(merged, path)
+            lost, left = lost_comments(TomlText(old, path), text), new_comments(before, parents, text)
+            return Carried(variant, variant.moved_to, result, merged, old, after, tuple(lost), tuple(left))
     raise Refusal(
         Fault(
             "the changes of the formula cannot be written into this file in place, because of how its rows are written",

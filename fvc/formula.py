@@ -107,6 +107,11 @@ class Plan:
         return tuple(dict.fromkeys(line.material for line in self.lines))
 
 
+def ratio_of(factor: str, ids: Sequence[str]) -> Level:
+    """`4 x neroli-oil`, `4 x (neroli-oil + sweet-orange-oil)`: a ratio to these lines, as it would be typed."""
+    return level_words(f"{factor} x {ids[0] if len(ids) == 1 else '(' + ' + '.join(ids) + ')'}")
+
+
 _RATIO = re.compile(r"([^\sx×]+)\s*[x×]\s*(.+)", re.DOTALL)
 _TO_100 = re.compile(r"q\.? ?s\.? ?(?:(?:to|ad) ?)?100")
 _SUM = re.compile(rf"\(\s*({ID_PATTERN}(?:\s*\+\s*{ID_PATTERN})*)\s*\)")
@@ -192,18 +197,24 @@ class Closure:
     """A plan with every percent worked out, and whether it closes.
 
     total: percent, exact. faults: what keeps it from closing; empty when it totals exactly 100.
-    decimals: of the longest line.
+    decimals: of the longest line. misses: nothing stands against it but that the lines do not total 100.
     """
 
     amounts: tuple[Amount, ...]
     total: Fraction
     faults: tuple[Fault, ...]
     decimals: int
+    misses: bool = False
 
     @property
     def closed(self) -> bool:
         """True when the lines total exactly 100 and nothing stands against it."""
         return not self.faults
+
+    @property
+    def balance(self) -> Amount | None:
+        """The line that takes what the others leave; None in a plan without one."""
+        return next((a for a in self.amounts if a.line.level.kind == BALANCE), None)
 
     @property
     def gap(self) -> Fraction:
@@ -333,9 +344,10 @@ def close(plan: Plan, functions: Mapping[str, Sequence[str]]) -> Closure:
 
     amounts = tuple(Amount(line, percents[i], decimals[i], waits.get(i, ())) for i, line in enumerate(lines))
     total = sum((a.counted for a in amounts), ZERO)
-    if not faults and total != HUNDRED:
+    misses = not faults and total != HUNDRED
+    if misses:
         faults.append(total_fault(amounts, total))
-    return Closure(amounts=amounts, total=total, faults=tuple(faults), decimals=most)
+    return Closure(amounts=amounts, total=total, faults=tuple(faults), decimals=most, misses=misses)
 
 
 def total_fault(amounts: Sequence[Amount], total: Fraction) -> Fault:

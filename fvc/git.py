@@ -50,8 +50,6 @@ _TRACING = re.compile(r"GIT_TRACE.*")
 # for git, which may itself be waiting for its answers to be read.
 _AT_ONCE = 200
 
-FULL_ID = re.compile(r"[0-9a-f]{40}(?:[0-9a-f]{24})?")
-
 
 class Object(NamedTuple):
     """A git object: its full id, its type (`blob`, `tree`, `commit`) and its bytes."""

@@ -128,6 +128,10 @@ class Material:
         """True when any of these is among its functions, however they are capitalised."""
         return any(f.casefold() == wanted.casefold() for f in self.functions for wanted in functions)
 
+    def holds(self, *functions: str) -> bool:
+        """True when it, or anything that a formula is made of, does any of these."""
+        return self.does(*functions) or any(inner.material.does(*functions) for inner in self.inside)
+
 
 class Inner(NamedTuple):
     """A raw material inside a formula: its percent of the formula, and the formulas between them, outermost first."""
@@ -172,6 +176,11 @@ def water_in(composition: Mapping[str, Share] | None, undeclared: Share, constit
         return Share(ZERO if undeclared.nominal == 0 else None, ZERO, undeclared.high, undeclared.nominal == 0)
     total = (named or NOTHING) + (inside or NOTHING)
     return total._replace(high=min(total.high, HUNDRED))
+
+
+def active_names(material: Material) -> tuple[str, ...]:
+    """The INCI names that count as active matter: those under `active`, or without them all that is not water."""
+    return material.active or tuple(n for n in material.composition or () if inci_key(n) != "aqua")
 
 
 def active_share(material: Material) -> Fraction | None:

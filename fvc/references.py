@@ -17,6 +17,7 @@ from fvc.formula import Plan
 from fvc.formulary import plan_path
 from fvc.names import printable, suggestion, why_not_an_id
 from fvc.reading import Reading, Side
+from fvc.trial import Trial
 
 GRAMMAR = "NAME, NAME.4, NAME.before, NAME.2026-03-01, NAME.<7 or more digits of a commit>, NAME/VARIANT, or a trial's id"
 
@@ -238,11 +239,11 @@ def commit_of(archive: Archive, reference: Reference) -> tuple[str, str]:
         )
     if _DATE.fullmatch(ending):
         commit = _by_date(archive, reference)
-        return commit, _path_at(archive, path, commit)
+        return commit, path_at(archive, path, commit)
     if _REVISION.fullmatch(ending) or _BEFORE.fullmatch(ending):
         return _by_number(archive, reference, path)
     commit = _commit_beginning(archive, ending, f"{reference.text}: ", reference.plan_name)
-    return commit, _path_at(archive, path, commit)
+    return commit, path_at(archive, path, commit)
 
 
 def _commit_beginning(archive: Archive, text: str, lead: str = "", name: str = "NAME") -> str:
@@ -255,7 +256,7 @@ def _commit_beginning(archive: Archive, text: str, lead: str = "", name: str = "
     return meant[0]
 
 
-def _path_at(archive: Archive, path: str, commit: str) -> str:
+def path_at(archive: Archive, path: str, commit: str) -> str:
     """The path a plan had in a commit: its present one, or an earlier name."""
     if archive.at(commit).source.read(path) is not None:
         return path
@@ -378,3 +379,22 @@ def runs(numbers: Sequence[int]) -> str:
         else:
             runs.append([n])
     return ", ".join(str(r[0]) if len(r) == 1 else f"{r[0]} to {r[-1]}" for r in runs)
+
+
+def trials_by_plan(archive: Archive, name: str) -> dict[str, tuple[Trial, ...]]:
+    """The batches of a formula and its variants, by the plan they were made from (`face-toner.4`, `face-toner/gum`), oldest first."""
+    found: dict[str, list[Trial]] = {}
+    for formula, id in archive.now.trials():
+        if formula != name:
+            continue
+        try:
+            trial = archive.now.trial(formula, id).value
+        except Refusal:
+            continue  # said where trials are the matter
+        if trial is None:
+            continue
+        stated = trial.plan.partition(",")[0].strip()
+        names = {stated, stated.partition(".")[0]} if "/" in stated else {stated}
+        for each in names:
+            found.setdefault(each, []).append(trial)
+    return {plan: tuple(sorted(each, key=lambda t: t.id)) for plan, each in found.items()}

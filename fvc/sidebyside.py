@@ -14,13 +14,14 @@ from fvc.errors import Refusal
 from fvc.formula import Amount
 from fvc.material import Share
 from fvc.reading import Reading
+from fvc.references import trials_by_plan
 from fvc.rules.basis import HOUSE, Basis
 from fvc.rules.check import check
 from fvc.rules.cost import cost
 from fvc.rules.finding import CAUTION, STOP
 from fvc.rules.label import label
 from fvc.trial import Trial
-from fvc.variants import Variant, saved_words, trials_by_plan, variants_of
+from fvc.variants import Variant, saved_words, variants_of
 
 
 class Column(NamedTuple):

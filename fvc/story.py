@@ -19,7 +19,7 @@ from fvc.errors import Fault, Refusal
 from fvc.formula import Amount
 from fvc.git import Commit
 from fvc.reading import Reading, Side
-from fvc.references import Reference, in_folder
+from fvc.references import Reference, in_folder, trials_by_plan
 
 REVISION, PLAIN, RECORDS, UNREADABLE, DELETED = "revision", "plain", "records", "unreadable", "deleted"
 
@@ -191,16 +191,10 @@ def reason_in(subject: str) -> str:
 def _trials(archive: Archive, reference: Reference) -> dict[int, tuple[str, ...]]:
     """Ids of the trials of each revision, by the plan that they name."""
     found: dict[int, tuple[str, ...]] = {}
-    for formula, id in archive.now.trials():
-        if formula != reference.name:
-            continue
-        try:
-            parsed = archive.now.trial(formula, id)
-        except Refusal:
-            continue
-        name, _, number = (parsed.value.plan if parsed.value else "").partition(",")[0].rpartition(".")
+    for plan, trials in trials_by_plan(archive, reference.name).items():
+        name, _, number = plan.rpartition(".")
         if name == reference.plan_name and number.isdigit():
-            found[int(number)] = (*found.get(int(number), ()), id)
+            found[int(number)] = tuple(t.id for t in trials)
     return found
 
 

@@ -19,12 +19,24 @@ from fvc.files.editor import edit_levels
 from fvc.files.plans import read_plan
 from fvc.files.toml_text import Path, TomlText
 from fvc.files.variant_text import as_variant
+from fvc.files.writer import replaced
 from fvc.formula import VariantOf
 from fvc.formulary import plan_path
 from fvc.names import ID_LENGTH, printable, why_not_an_id
 from fvc.reading import Reading, Side
-from fvc.references import Reference, folder_reading, in_commit, in_folder, parent_of, parse_reference, resolve, with_side
-from fvc.saving import saved_reading
+from fvc.references import (
+    Reference,
+    folder_reading,
+    in_commit,
+    in_folder,
+    parent_of,
+    parse_reference,
+    path_at,
+    resolve,
+    trials_by_plan,
+    with_side,
+)
+from fvc.saving import Saved, ready_to_save, revise, saved_reading
 from fvc.trial import Trial
 
 OPEN, ADOPTED, SET_ASIDE = "open", "adopted", "set aside"
@@ -75,7 +87,8 @@ def variants_of(archive: Archive, name: str, only: Sequence[str] = ()) -> list[V
         if id not in known:
             raise Refusal(archive.now.no_plan(name, id))
     tried = trials_by_plan(archive, name)
-    return [_variant(archive, Reference(f"{name}/{id}", name, id), tried) for id in (only or known)]
+    last = None if isinstance(archive.found, Fault) else saved_reading(archive, Reference(name, name))
+    return [_variant(archive, Reference(f"{name}/{id}", name, id), tried, last) for id in (only or known)]
 
 
 def one_variant(archive: Archive, name: str, id: str) -> Variant:
@@ -88,13 +101,13 @@ def one_variant(archive: Archive, name: str, id: str) -> Variant:
     return replace(found, reading=with_side(archive, found.reading, found.reference))
 
 
-def _variant(archive: Archive, reference: Reference, tried: Mapping[str, tuple[Trial, ...]]) -> Variant:
+def _variant(archive: Archive, reference: Reference, tried: Mapping[str, tuple[Trial, ...]], last: Reading | None) -> Variant:
     about, reading, parent, problem, moved, way = None, None, None, "", "", ""
     try:
         reading = folder_reading(archive, reference)
         about = reading.plan.variant
         parent = parent_of(archive, reading)
-        moved = moved_to(archive, reference.name, parent)
+        moved = moved_to(archive, reference.name, parent, last)
         problem = reading.faults[0].message if reading.faults else ""
     except Refusal as refusal:
         problem, way = refusal.faults[0].message, refusal.faults[0].next
@@ -110,43 +123,19 @@ def _variant(archive: Archive, reference: Reference, tried: Mapping[str, tuple[T
     )
 
 
-def trials_by_plan(archive: Archive, name: str) -> dict[str, tuple[Trial, ...]]:
-    """The batches of a formula and its variants, by the plan they were made from (`face-toner.4`, `face-toner/gum`), oldest first."""
-    found: dict[str, list[Trial]] = {}
-    for formula, id in archive.now.trials():
-        if formula != name:
-            continue
-        try:
-            trial = archive.now.trial(formula, id).value
-        except Refusal:
-            continue  # said where trials are the matter
-        if trial is None:
-            continue
-        stated = trial.plan.partition(",")[0].strip()
-        names = {stated, stated.partition(".")[0]} if "/" in stated else {stated}
-        for each in names:
-            found.setdefault(each, []).append(trial)
-    return {plan: tuple(sorted(each, key=lambda t: t.id)) for plan, each in found.items()}
-
-
-def moved_to(archive: Archive, name: str, parent: Reading) -> str:
+def moved_to(archive: Archive, name: str, parent: Reading, last: Reading | None) -> str:
     """The last saved state of a formula, as a reference, when its plan is another than `parent`'s; else ""."""
-    last = saved_reading(archive, Reference(name, name))
-    if last is None or parent.side.commit is None:
-        return ""
-    path = plan_path(name)
-    assert last.side.commit is not None
-    if archive.at(last.side.commit).source.key(path) == _text_id(archive, name, parent):
+    if last is None or parent.side.commit is None or saved_text(archive, name, last)[1] == saved_text(archive, name, parent)[1]:
         return ""
     return saved_words(archive, name, last)
 
 
-def _text_id(archive: Archive, name: str, parent: Reading) -> str | None:
-    """Git's id of the text of a saved plan, under whatever name it had then."""
-    assert parent.side.commit is not None
-    source = archive.at(parent.side.commit).source
-    path = plan_path(name)
-    return source.key(path) or next((source.key(t.path) for t in archive.touches(path) if source.has(t.path)), None)
+def saved_text(archive: Archive, name: str, saved: Reading) -> tuple[bytes, str]:
+    """The text of a saved plan, under whatever name it had then, and git's id of it."""
+    commit = saved.side.commit or ""
+    source = archive.at(commit).source
+    path = path_at(archive, plan_path(name), commit)
+    return source.read(path) or b"", source.key(path) or ""
 
 
 def saved_words(archive: Archive, name: str, saved: Reading) -> str:
@@ -197,13 +186,8 @@ def start_from(archive: Archive, text: str) -> Start:
             )
     else:
         last = resolve(archive, text)
-    commit = last.side.commit
-    assert commit is not None
-    source = archive.at(commit).source
-    path = reference.path if source.has(reference.path) else next(t.path for t in archive.touches(reference.path) if source.has(t.path))
-    data = source.read(path)
-    assert data is not None
-    return Start(last, TomlText(data, reference.path), saved_words(archive, reference.name, last), source.key(path) or "")
+    data, id = saved_text(archive, reference.name, last)
+    return Start(last, TomlText(data, reference.path), saved_words(archive, reference.name, last), id)
 
 
 def check_free(archive: Archive, name: str, ids: Sequence[str]) -> None:
@@ -252,18 +236,31 @@ def read_variant(archive: Archive, name: str, id: str, data: bytes) -> Reading:
     return reading
 
 
-def set_aside_text(variant: Variant, old: bytes, because: str) -> bytes:
-    """The file of a variant as set aside, with the reason. Refusal for an empty reason, or one that was adopted."""
+def check_open(variant: Variant) -> None:
+    """Refuse a variant that was adopted or set aside: it stays as it was tried."""
+    about = variant.about
+    if about is not None and about.state != OPEN:
+        raise Refusal(
+            f"{variant.reference.plan_name} is {about.state} already{f': {about.because}' if about.because else ''}",
+            next=f'it stays as it was tried; to take it up again, write  state = "open"  into {variant.reference.path}',
+        )
+
+
+def set_aside(archive: Archive, variant: Variant, because: str) -> Saved | None:
+    """Set a variant aside with its reason, as a saved revision; None where it cannot be made any more and only its file is saved.
+
+    The caller holds the writers' lock. Refusal for an empty reason or one that is not open; when it cannot be saved, the file is as it was.
+    """
     why = " ".join(because.split())
     if not why:
         raise Refusal("why is it set aside?", next='say it in a few words:  --reason "spits from day 3"')
-    if variant.about and variant.about.state == SET_ASIDE:
-        raise Refusal(
-            f"{variant.reference.plan_name} is set aside already: {variant.about.because or 'no reason given'}", next="its reason stays"
-        )
-    if variant.about and variant.about.state == ADOPTED:
-        raise Refusal(
-            f"{variant.reference.plan_name} was adopted, so it is part of the formula", next="change the formula, or adopt another"
-        )
-    source = TomlText(old, variant.reference.path)
-    return edit_levels(source, (), values={("variant", "state"): SET_ASIDE, ("variant", "because"): why})
+    check_open(variant)
+    ready_to_save(archive)
+    path, repository = variant.reference.path, archive.repository
+    old = archive.now.source.read(path) or b""
+    new = edit_levels(TomlText(old, path), (), values={("variant", "state"): SET_ASIDE, ("variant", "because"): why})
+    with replaced(archive.root / path, new, old, path, repository.git_dir):
+        if variant.reading is not None and variant.reading.sound:
+            return revise(Archive.open(archive.root), variant.reference, f"set aside: {why}", locked=True)
+        repository.save([repository.prefix + path], f"{variant.reference.plan_name}: set aside: {why}\n")
+        return None

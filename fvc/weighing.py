@@ -90,7 +90,7 @@ def takers(reading: Reading, exact: Sequence[Fraction | None]) -> tuple[list[int
         material = reading.materials.get(amounts[i].line.material)
         if material is None:
             return True
-        return not (PROTECTED_FUNCTIONS & {f.lower() for f in material.functions}) and material.use_level is None
+        return not material.holds(*PROTECTED_FUNCTIONS) and material.use_level is None
 
     alone = [i for i in order if free(i) and sum(1 for g in exact if g == exact[i]) == 1]
     others = [i for i in order if free(i)]

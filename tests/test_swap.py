@@ -244,7 +244,7 @@ def test_names_keep_their_capitals_in_the_sentence_of_the_basis(shelf, here):
         (("betaine", "glicerin", "--basis", "as-supplied"), 'unknown material "glicerin"', "did you mean glycerin"),
         (("betain", "glycerin"), "betain is not in toner", "did you mean betaine?"),
         (("B:betaine", "glycerin"), "betaine is not in phase B of toner", ""),
-        (("betaine,,propanediol", "glycerin"), "a name is missing among what goes out", "propanediol,betaine"),
+        (("betaine,,propanediol", "glycerin"), "a name of a line is missing", "propanediol,betaine"),
         (("--function", "humektant", "glycerin"), "no line of toner is a humektant", "humectant"),
         (("betaine",), "what comes in?", "fvc stand-ins toner betaine"),
         (("betaine", "toner"), 'unknown material "toner"', ""),

@@ -238,7 +238,7 @@ def test_adopting_makes_the_next_revision_with_question_verdict_and_trials(toner
     assert percents(toner, "toner.2")["propanediol"] == 2
     assert here("variant", "show", "toner", "dry", "--json").data["state"] == "adopted"
     assert "is adopted already" in here("variant", "adopt", "toner", "dry", "--save", code=2).err
-    assert "part of the formula" in here("variant", "set-aside", "toner", "dry", "--reason", "no", code=2).err
+    assert "adopted already" in here("variant", "set-aside", "toner", "dry", "--reason", "no", code=2).err
 
 
 def both(toner: Studio) -> tuple[str, str]:
@@ -464,6 +464,29 @@ def test_comments_of_the_formula_come_along_and_are_not_lost_by_adopting(toner, 
     assert "Comments of the formula that go with this:\n  betaine  # supplier warns: never above 3\n" in shown
 
 
+def test_a_comment_that_changed_in_the_formula_alone_comes_along(toner, here):
+    toner.edit(PLAN, "betaine = 1.50\n", "betaine = 1.50  # 2 was sticky\n")
+    toner.edit(PLAN, "propanediol = 3.00\n", "propanediol = 3.00  # 4 was shiny\n")
+    here("revise", "toner", "--reason", "why")
+    keep(here, "dry", "rice-protein-25=0.50")
+    toner.edit("variants/toner/dry.toml", "# 4 was shiny", "# 4 was shiny, 2 dry")
+    here("revise", "toner/dry", "--reason", "more why")
+    toner.edit(PLAN, "# 2 was sticky", "# NEW: crystals seen at 1.75")
+    toner.edit(PLAN, "# 4 was shiny", "# 3.5 was shiny")
+    toner.edit(PLAN, "\n[phase.C]\n", "\n# cool it first\n[phase.C]\n")
+    here("revise", "toner", "--reason", "remarks")
+    out = here("variant", "carry", "toner", "dry", "--save").out
+    text = toner.read("variants/toner/dry.toml")
+    assert "betaine = 1.50  # NEW: crystals seen at 1.75\n" in text  # changed by one side
+    assert "propanediol = 3.00  # 4 was shiny, 2 dry\n" in text  # changed by both: its own stays, and the other is named
+    assert "Comments of toner.3 that do not come along:\n" in out
+    assert "  propanediol  # 3.5 was shiny\n" in out
+    assert "  # cool it first\n" in out
+    here("revise", "toner/dry", "--reason", "brought along")
+    here("variant", "adopt", "toner", "dry", "--save")
+    assert "# NEW: crystals seen at 1.75" in toner.read(PLAN)
+
+
 def test_comments_of_the_variant_that_have_no_place_any_more_are_named(toner, here):
     keep(here, "dry", "propanediol=2.00")
     toner.edit("variants/toner/dry.toml", "betaine = 1.50\n", "betaine = 1.50  # drum 7\n")
@@ -492,7 +515,10 @@ def test_what_was_adopted_or_set_aside_stays_as_it_was_tried(toner, here):
     here("variant", "adopt", "toner", "dry", "--save")
     here("variant", "set-aside", "toner", "bare", "--reason", "flat")
     for id, state in (("dry", "adopted"), ("bare", "set aside: flat")):
-        assert f"toner/{id} is {state}" in here("variant", "carry", "toner", id, "--save", code=2).err
+        assert (
+            f"toner/{id} is {state.replace('adopted', 'adopted already').replace('set aside', 'set aside already')}"
+            in here("variant", "carry", "toner", id, "--save", code=2).err
+        )
     assert "set aside already: flat" in here("variant", "set-aside", "toner", "bare", "--reason", "dull", code=2).err
 
 

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from fractions import Fraction
 from typing import NamedTuple
 
-from fvc.amounts import Typed, number, shown
-from fvc.change.levels import LevelEdit, carried_out, edits_for
-from fvc.change.swap import amounts_named, holding
+from fvc.amounts import MOST_DECIMALS, Typed, shown
+from fvc.change.levels import LevelEdit, amounts_named, carried_out, edits_for
+from fvc.change.swap import holding
 from fvc.errors import Refusal
-from fvc.formula import BALANCE, RATIO, Level, Line, level_number, level_words
+from fvc.formula import RATIO, Level, Line, level_number, ratio_of
 from fvc.material import Material
 from fvc.names import printable
 from fvc.reading import Reading
@@ -71,7 +70,10 @@ def ladder(
     name = material.rpartition(":")[2]
     out = []
     for level in levels:
-        edits = [*held, *edits_for(start, [f"{material}={level.text}"], decimals=8, batch=None, free=False, known=list(materials))]
+        edits = [
+            *held,
+            *edits_for(start, [f"{material}={level.text}"], decimals=MOST_DECIMALS, batch=None, free=False, known=list(materials)),
+        ]
         after = reading.with_lines(carried_out(reading.plan.lines, edits), materials)
         _check_room(reading, after, f"{name} at {level.text}")
         out.append(Rung(f"{prefix or name}-{level.text.replace('.', '-')}", f"{name} at {level.text} %", tuple(edits), after))
@@ -81,17 +83,17 @@ def ladder(
 def _check_room(before: Reading, after: Reading, what: str) -> None:
     if after.closure.closed:
         return
-    balance = next((a for a in before.closure.amounts if a.line.level.kind == BALANCE), None)
+    balance = before.closure.balance
     if balance is None:
         raise Refusal(
             f"{what}: the lines would total {shown(after.closure.total, 2)}, and no line is the balance",
             next="make one line the balance first:  fvc set … MATERIAL=balance --free",
         )
-    now = next((a.counted for a in after.closure.amounts if a.line.level.kind == BALANCE), None)
-    if now is None or now >= 0:  # something else than the room
+    now = after.closure.balance
+    if now is None or now.counted >= 0:  # something else than the room
         raise Refusal(after.closure.faults)
     raise Refusal(
-        f"{what}: {balance.line.material}, the balance, would be {shown(-now, 2)} below zero",
+        f"{what}: {balance.line.material}, the balance, would be {shown(-now.counted, 2)} below zero",
         next=f"the room there is: {balance.text} % of {balance.line.material} beyond what stands there now",
     )
 
@@ -104,7 +106,7 @@ def knockouts(
     A line held by a ratio to nothing but what is left out goes with it, and that is noted. Raises Refusal for a name
     that is not there, the balance itself, or a plan without a balance.
     """
-    if not any(a.line.level.kind == BALANCE for a in reading.closure.amounts):
+    if reading.closure.balance is None:
         raise Refusal(
             f"{reading.plan.id} has no balance, so nothing takes the place of what is left out",
             next=f"make one line the balance first:  fvc set {reading.plan.id} MATERIAL=balance --free",
@@ -112,7 +114,7 @@ def knockouts(
     chosen = amounts_named(reading, [n for n in names if ":" not in n], function) if names or function else reading.closure.amounts
     wanted = list(dict.fromkeys((a.line.material, "") for a in chosen))
     wanted += [(a.line.material, a.line.phase) for n in names if ":" in n for a in amounts_named(reading, [n])]
-    balance = next(a.line.material for a in reading.closure.amounts if a.line.level.kind == BALANCE)
+    balance = reading.closure.balance.line.material
     if (names or function) and balance in (material for material, _ in wanted):
         raise Refusal(f"{balance} is the balance, which closes every plan", next="name other lines")
     out = []
@@ -124,17 +126,12 @@ def knockouts(
         if not after.closure.closed:
             raise Refusal(after.closure.faults)
         gone = [materials[e.material] for e in edits if e.level is None and e.material in materials]
-        unfit = "made without its preservative" if any(preserves(m) for m in gone) else ""
+        unfit = "made without its preservative" if any(m.holds("preservative") for m in gone) else ""
         id, where = (f"{prefix}-{phase.lower()}-{material}", f" in phase {phase}") if phase else (f"{prefix}-{material}", "")
         out.append(Rung(id, f"without {material}{where}", tuple(edits), after, unfit, tuple(notes)))
     if not out:
         raise Refusal("nothing is left out", next="name a line of the plan")
     return tuple(out)
-
-
-def preserves(material: Material) -> bool:
-    """True for a preservative, and for a formula that holds one."""
-    return material.does("preservative") or any(inner.material.does("preservative") for inner in material.inside)
 
 
 def _left_out(reading: Reading, material: str, phase: str) -> tuple[list[LevelEdit], list[str]]:
@@ -159,9 +156,9 @@ def _left_out(reading: Reading, material: str, phase: str) -> tuple[list[LevelEd
         if line.level.kind == RATIO and line.material not in gone and set(line.level.of) & gone:
             left = [id for id in line.level.of if id not in gone]
             assert line.level.number is not None
-            text = f"{line.level.number.text} x {left[0] if len(left) == 1 else '(' + ' + '.join(left) + ')'}"
-            edits.append(LevelEdit(line.phase, line.material, level_words(text)))
-            notes.append(f'{line.material} is now held at "{text}"')
+            ratio = ratio_of(line.level.number.text, left)
+            edits.append(LevelEdit(line.phase, line.material, ratio))
+            notes.append(f'{line.material} is now held at "{ratio.text}"')
     return edits, notes
 
 
@@ -171,11 +168,3 @@ def _still(reading: Reading, line: Line, gone: set[str]) -> tuple[str, ...]:
         return tuple(id for id in line.level.of if id not in gone)
     wanted = line.level.function
     return tuple(id for id in reading.plan.reached() if id not in gone and wanted in (f.casefold() for f in reading.functions(id)))
-
-
-def number_of(text: str, what: str, example: str) -> Fraction:
-    """A plain number given on the command line, with or without a percent sign. Raises Refusal."""
-    try:
-        return number(text.strip().removesuffix("%").strip()).value
-    except ValueError as error:
-        raise Refusal(f'{what} "{printable(text)}" cannot be read: {error}', next=f"for example  {example}") from None

@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 from fvc.amounts import HUNDRED, ZERO, fixed, mass, needed_decimals, number, round_to, shown, step_of
 from fvc.errors import Fault, Refusal
-from fvc.formula import BALANCE, FIXED, OPEN, Level, Line, level_number, level_words
+from fvc.formula import BALANCE, FIXED, OPEN, Amount, Level, Line, level_number, level_words
 from fvc.names import is_phase_name, printable, suggestion, why_not_an_id
 from fvc.reading import Reading
 
@@ -230,8 +230,33 @@ def computed(exact: Fraction, least: int, most: int) -> tuple[Level, Fraction]:
 
 def room(reading: Reading) -> str:
     """In words, what there is to move within: the balance, or the gap of a plan without one."""
-    closure = reading.closure
-    for amount in closure.amounts:
-        if amount.line.level.kind == BALANCE and amount.percent is not None:
-            return f"the room there is: {amount.text} % of {amount.line.material}, the balance"
+    balance = reading.closure.balance
+    if balance is not None and balance.percent is not None:
+        return f"the room there is: {balance.text} % of {balance.line.material}, the balance"
     return "no line is the balance, so the lines you set must total the same as before: change two or more in one command"
+
+
+def amounts_named(reading: Reading, names: Sequence[str], function: str = "") -> tuple[Amount, ...]:
+    """The lines that `MATERIAL` or `PHASE:MATERIAL` name, or all of a function, in the order of addition. Raises Refusal."""
+    found: list[Amount] = []
+    if function:
+        found = [a for a in reading.closure.amounts if function.casefold() in (f.casefold() for f in reading.functions(a.line.material))]
+        if not found:
+            here = dict.fromkeys(f for a in reading.closure.amounts for f in reading.functions(a.line.material))
+            raise Refusal(
+                f"no line of {reading.plan.id} is a {printable(function)}",
+                next=suggestion(function, here, f"functions here: {', '.join(here)}"),
+            )
+    for name in names:
+        phase, colon, material = name.strip().rpartition(":")
+        if not material:
+            raise Refusal("a name of a line is missing", next="for example  propanediol,betaine  without blanks or empty places")
+        lines = [a for a in reading.closure.amounts if a.line.material == material and (not colon or a.line.phase == phase)]
+        if not lines:
+            where = f"phase {printable(phase)} of " if colon else ""
+            raise Refusal(
+                f"{printable(material)} is not in {where}{reading.plan.id}",
+                next=suggestion(material, reading.plan.reached(), "name a line of the plan"),
+            )
+        found += lines
+    return tuple(a for a in reading.closure.amounts if a in found)

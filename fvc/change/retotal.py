@@ -16,10 +16,10 @@ from collections.abc import Mapping, Sequence
 from fractions import Fraction
 from typing import NamedTuple
 
-from fvc.amounts import HUNDRED, ZERO, figure, fixed, round_to, shown, step_of
+from fvc.amounts import HUNDRED, MOST_DECIMALS, ZERO, figure, fixed, round_to, shown, step_of
 from fvc.change.levels import LevelEdit, carried_out, computed
 from fvc.errors import Refusal
-from fvc.formula import BALANCE, FIXED, OPEN, PROTECTED_FUNCTIONS, RATIO, Amount, Level, level_number
+from fvc.formula import FIXED, OPEN, PROTECTED_FUNCTIONS, RATIO, Amount, Level, level_number
 from fvc.material import Material
 from fvc.reading import Reading
 from fvc.reference.lookup import limits_of
@@ -45,19 +45,23 @@ def why_guarded(material: Material | None) -> str:
     """Why a line of this material should not move without a thought; "" when nothing says so."""
     if material is None:
         return ""
-    words = [f.casefold() for f in material.functions if f.casefold() in PROTECTED_FUNCTIONS]
+    words = [f for f in sorted(PROTECTED_FUNCTIONS, reverse=True) if material.holds(f)]
     if material.use_level is not None:
         words.append(f"use level {material.use_level[0].text} to {material.use_level[1].text} %")
-    limited = [n for n, share in (material.composition or {}).items() if share.high and limits_of(n)]
-    if limited:
+    if limited := _limited(material):
         words.append(f"limited by law: {', '.join(limited[:3])}")
     return ", ".join(words)
+
+
+def _limited(material: Material) -> list[str]:
+    """The INCI names in a material that law limits."""
+    return [n for n, share in (material.composition or {}).items() if share.high and limits_of(n)]
 
 
 def check_open_to_retotal(reading: Reading) -> Fraction:
     """The gap to 100 of a plan that could be closed; Refusal where something else stands against it, or a line balances it."""
     closure = reading.closure
-    balance = next((a for a in closure.amounts if a.line.level.kind == BALANCE), None)
+    balance = closure.balance
     if balance is not None:
         if balance.counted < 0:
             raise Refusal(
@@ -67,7 +71,7 @@ def check_open_to_retotal(reading: Reading) -> Fraction:
         raise Refusal(
             f"{reading.plan.id} closes by itself: {balance.line.material} is the balance", next="change a level with fvc set and it follows"
         )
-    others = [f for f in reading.faults if not f.message.startswith("the lines total")]
+    others = [f for f in reading.faults if f not in closure.faults or not closure.misses]
     if others:
         raise Refusal(others)
     if not closure.amounts or closure.total == 0:
@@ -92,7 +96,7 @@ def into_line(reading: Reading, amount: Amount, materials: Mapping[str, Material
             f"{line.material} at {line.level.text} cannot give {figure(-gap)}",
             next=f"the room there is: {line.level.text} %; name a larger line, or bring all to scale with --all",
         )
-    level = _level(new, line.level.number.decimals, 8)
+    level = _level(new, line.level.number.decimals, MOST_DECIMALS)
     edits = (LevelEdit(line.phase, line.material, level),)
     after = reading.with_lines(carried_out(reading.plan.lines, edits), materials)
     if not after.closure.closed:  # a ratio refers to it, and moved along
@@ -176,8 +180,7 @@ def _remainder(
             continue
         if amount.counted + gap > 0:
             out = list(edits)
-            least = out[at].level.number.decimals if out[at].level and out[at].level.number else 0  # type: ignore[union-attr]
-            out[at] = out[at]._replace(level=_level(amount.counted + gap, least, max(decimals, 8)))
+            out[at] = out[at]._replace(level=_level(amount.counted + gap, amount.decimals, MOST_DECIMALS))
             return out, amount.line.material
     raise Refusal(
         f"the lines cannot be brought to exactly 100 at {decimals} decimals: every one that could take the rest is held by a ratio",
@@ -196,13 +199,14 @@ def _level(value: Fraction, least: int, most: int) -> Level:
 
 
 def _guarded(before: Reading, after: Reading) -> tuple[tuple[Amount, str], ...]:
-    moved = []
+    """The lines that moved and are guarded: preservatives and what law limits first."""
+    moved: list[tuple[bool, Amount, str]] = []
     for first, second in zip(before.closure.amounts, after.closure.amounts, strict=True):
-        why = why_guarded(before.materials.get(first.line.material))
-        if first.counted != second.counted and why and first.line.level.kind != OPEN:
-            moved.append((first, why))
-    first_named = ("preservative", "limited by law")
-    return tuple(sorted(moved, key=lambda item: not any(word in item[1] for word in first_named)))
+        material = before.materials.get(first.line.material)
+        why = why_guarded(material)
+        if material and why and first.counted != second.counted and first.line.level.kind != OPEN:
+            moved.append((not (material.holds("preservative") or _limited(material)), first, why))
+    return tuple((amount, why) for _, amount, why in sorted(moved, key=lambda each: each[0]))
 
 
 def on_top(reading: Reading) -> Amount | None:

@@ -16,7 +16,7 @@ from typing import NamedTuple
 from fvc.amounts import HUNDRED, ZERO, round_to, shown
 from fvc.change.ladder import Rung
 from fvc.errors import Refusal
-from fvc.formula import BALANCE
+from fvc.formula import OPEN
 from fvc.scales import Scale, choose_scale
 
 
@@ -66,8 +66,9 @@ def split_sheet(
         raise Refusal("the beakers would hold nothing on this scale", next="ask for a larger --batch")
     keys = _keys(rungs)
     percents = {key: [_percent(r, key) for r in rungs] for key in keys}
-    opened = {(a.line.phase, a.line.material) for r in rungs for a in r.after.closure.amounts if a.line.level.kind == "open"}
-    balance = next((a.line.phase, a.line.material) for r in rungs for a in r.after.closure.amounts if a.line.level.kind == BALANCE)
+    opened = {(a.line.phase, a.line.material) for r in rungs for a in r.after.closure.amounts if a.line.level.kind == OPEN}
+    line = next(a.line for r in rungs if (a := r.after.closure.balance))
+    balance = (line.phase, line.material)
     least = min(p or ZERO for p in percents[balance])
     differ = [k for k in keys if k != balance and k not in opened and len(set(percents[k])) > 1]
     apart = _from_where(keys, differ, balance)

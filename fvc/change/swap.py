@@ -15,16 +15,15 @@ closed anew; nothing else is rescaled.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Mapping, Sequence
 from fractions import Fraction
 from typing import NamedTuple
 
 from fvc.amounts import HUNDRED, MOST_DECIMALS, ZERO, figure, needed_decimals, number, shown
-from fvc.change.levels import LevelEdit, carried_out, computed, ratio_text
+from fvc.change.levels import LevelEdit, amounts_named, carried_out, computed, ratio_text
 from fvc.errors import Refusal
-from fvc.formula import BALANCE, FIXED, MADE, OPEN, RATIO, Amount, Level, Line, level_number, level_words
-from fvc.material import Material, active_share
+from fvc.formula import BALANCE, FIXED, MADE, OPEN, RATIO, Amount, Level, Line, level_number, level_words, ratio_of
+from fvc.material import Material, active_names, active_share, inci_key
 from fvc.names import printable, suggestion, why_not_an_id
 from fvc.reading import Reading
 from fvc.reference.lookup import known
@@ -112,32 +111,6 @@ def hold_from_text(text: str) -> tuple[str, Level]:
     return line, level
 
 
-def amounts_named(reading: Reading, names: Sequence[str], function: str = "") -> tuple[Amount, ...]:
-    """The lines that `MATERIAL` or `PHASE:MATERIAL` name, or all of a function, in the order of addition. Raises Refusal."""
-    found: list[Amount] = []
-    if function:
-        found = [a for a in reading.closure.amounts if function.casefold() in (f.casefold() for f in reading.functions(a.line.material))]
-        if not found:
-            here = dict.fromkeys(f for a in reading.closure.amounts for f in reading.functions(a.line.material))
-            raise Refusal(
-                f"no line of {reading.plan.id} is a {printable(function)}",
-                next=suggestion(function, here, f"functions here: {', '.join(here)}"),
-            )
-    for name in names:
-        phase, colon, material = name.strip().rpartition(":")
-        if not material:
-            raise Refusal("a name is missing among what goes out", next="for example  propanediol,betaine  without blanks or empty places")
-        lines = [a for a in reading.closure.amounts if a.line.material == material and (not colon or a.line.phase == phase)]
-        if not lines:
-            where = f"phase {printable(phase)} of " if colon else ""
-            raise Refusal(
-                f"{printable(material)} is not in {where}{reading.plan.id}",
-                next=suggestion(material, reading.plan.reached(), "name a line of the plan"),
-            )
-        found += lines
-    return tuple(a for a in reading.closure.amounts if a in found)
-
-
 def active_of(material: Material) -> Fraction:
     """Active matter in percent of a material. Raises Refusal naming the field to fill."""
     share = active_share(material)
@@ -167,7 +140,7 @@ def _moles_per_percent(material: Material) -> Fraction:
     share = active_of(material)
     if material.molar_mass is None:
         hint = ""
-        if len(names := material.active or tuple(n for n in material.composition or () if n != "Aqua")) == 1 and (entry := known(names[0])):
+        if len(names := active_names(material)) == 1 and (entry := known(names[0])):
             hint = (
                 f" (the table of substances has {entry.molar_mass} for {names[0]}; hydrates and other forms differ)"
                 if entry.molar_mass
@@ -253,7 +226,7 @@ def possible(
 ) -> dict[str, tuple[Fraction, ...] | Refusal]:
     """What each basis that makes sense here gives for the new materials, or why it gives nothing. The one for the line's kind is first."""
     bases = [AS_SUPPLIED, ACTIVE, MOLES]
-    if _ratios_named(reading, old, into, materials):
+    if ratio_goes_on(reading, old, into, materials):
         bases.insert(0, SAME_RATIO)
     if all(
         m is not None and m.hlb is not None
@@ -275,21 +248,15 @@ def settled_basis(found: Mapping[str, tuple[Fraction, ...] | Refusal]) -> str:
     return next(iter(known_ones)) if len(set(known_ones.values())) == 1 else ""
 
 
-def _ratios_named(reading: Reading, old: Sequence[Amount], into: Sequence[Into], materials: Mapping[str, Material]) -> bool:
+def ratio_goes_on(
+    reading: Reading, old: Sequence[Amount], into: Sequence[Into] = (), materials: Mapping[str, Material] | None = None
+) -> bool:
     """True when what goes is held by a ratio, or a line that stays is held by a ratio to it that can go on with what comes."""
     ids = {a.line.material for a in old}
     return any(a.line.level.kind == RATIO for a in old) or any(
-        _referred(reading, line.level, ids) and not _strangers(line.level, into, materials)
+        _referred(reading, line.level, ids) and not _strangers(line.level, into, materials or {})
         for line in reading.plan.lines
         if line.material not in ids
-    )
-
-
-def held_or_referred(reading: Reading, old: Sequence[Amount]) -> bool:
-    """True when what goes is held by a ratio, or a line that stays is held by a ratio that names it."""
-    ids = {a.line.material for a in old}
-    return any(a.line.level.kind == RATIO for a in old) or any(
-        ids & set(line.level.of) for line in reading.plan.lines if line.level.kind == RATIO and line.material not in ids
     )
 
 
@@ -348,11 +315,11 @@ def substituted(
             if a.line.level.kind == RATIO and a.line.material not in ratios
         ]
     after = reading.with_lines(carried_out(reading.plan.lines, edits), materials)
-    if terms.balance or (not after.closure.closed and not any(line.level.kind == BALANCE for line in after.plan.lines)):
+    if terms.balance or (not after.closure.closed and after.closure.balance is None):
         edits.append(_difference(reading, after, terms.balance, [(e.phase, e.material) for e in edits]))
         after = reading.with_lines(carried_out(reading.plan.lines, edits), materials)
-    below = next((a for a in after.closure.amounts if a.line.level.kind == BALANCE and a.counted < 0), None)
-    if below is not None:
+    below = after.closure.balance
+    if below is not None and below.counted < 0:
         raise _no_room(reading, old, below, levels, into)
     for material in (i.material for i in into):
         phases = [line.phase for line in after.plan.lines if line.material == material]
@@ -505,14 +472,14 @@ def _followed_ratios(
             continue
         of = tuple(dict.fromkeys(n for id in line.level.of for n in ([] if id in gone else [id]) + (comes if id in concerned else [])))
         assert line.level.number is not None
-        text = f"{line.level.number.text} x {of[0] if len(of) == 1 else '(' + ' + '.join(of) + ')'}"
+        ratio = ratio_of(line.level.number.text, of)
         if basis != SAME_RATIO:
             raise Refusal(
                 f'{line.material} is held at "{line.level.text}", and {", ".join(id for id in gone if id in line.level.of)} goes',
-                next=f'let the ratio follow with  --hold "{line.material} = {text}"  or  --basis ratio,  or free it first:  fvc set {reading.plan.id} {line.material}=LEVEL --free',
+                next=f'let the ratio follow with  --hold "{line.material} = {ratio.text}"  or  --basis ratio,  or free it first:  fvc set {reading.plan.id} {line.material}=LEVEL --free',
             )
         touched = True
-        edits.append(LevelEdit(line.phase, line.material, level_words(text)))
+        edits.append(LevelEdit(line.phase, line.material, ratio))
     if basis == SAME_RATIO and not touched and not any(a.line.level.kind == RATIO for a in old):
         raise Refusal(
             f"no ratio holds {', '.join(dict.fromkeys(a.line.material for a in old))}, and none refers to it",
@@ -553,8 +520,7 @@ def _difference(before: Reading, after: Reading, name: str, touched: Sequence[tu
 
     touched: phase and material of the lines whose levels the swap itself sets.
     """
-    own = {a.line.level.kind == BALANCE: a for a in before.closure.amounts}.get(True)
-    now = {a.line.level.kind == BALANCE: a for a in after.closure.amounts}.get(True)
+    own, now = before.closure.balance, after.closure.balance
     if not name:
         raise Refusal(
             f"{before.plan.id} has no balance, and the lines would total {shown(after.closure.total, 2)}",
@@ -580,13 +546,13 @@ def _difference(before: Reading, after: Reading, name: str, touched: Sequence[tu
             next=f"the room there is: {amount.text} % of {amount.line.material}; name another line with --balance, or take a lower level",
         )
     assert amount.line.level.number is not None
-    level, rounded = _number(new, amount.line.level.number.decimals, 8, amount.line.material)
+    level, rounded = _number(new, amount.line.level.number.decimals, MOST_DECIMALS, amount.line.material)
     return LevelEdit(amount.line.phase, amount.line.material, level, rounded=rounded)
 
 
 def _no_room(reading: Reading, old: Sequence[Amount], below: Amount, levels: Sequence[Fraction], into: Sequence[Into]) -> Refusal:
     gone = sum((a.counted for a in old), ZERO)
-    there = next((a.counted for a in reading.closure.amounts if a.line.level.kind == BALANCE), ZERO)
+    there = reading.closure.balance.counted if reading.closure.balance else ZERO
     wanted = " and ".join(f"{i.material} {figure(level)} %" for i, level in zip(into, levels, strict=True))
     return Refusal(
         f"{wanted} would take {below.line.material}, the balance, {figure(-below.counted)} below zero",
@@ -597,9 +563,9 @@ def _no_room(reading: Reading, old: Sequence[Amount], below: Amount, levels: Seq
 def plain_differences(before: Material, after: Material) -> list[str]:
     """What to look at when one raw material takes the place of another: the same INCI name in another form, another charge."""
     notes = []
-    first, second = (tuple(re.sub(r"\s+", " ", n).casefold() for n in _active_names(m)) for m in (before, after))
-    shared = [n for n in _active_names(after) if re.sub(r"\s+", " ", n).casefold() in first]
-    if shared and second and before.id != after.id:
+    first = {inci_key(n) for n in active_names(before)}
+    shared = [n for n in active_names(after) if inci_key(n) in first]
+    if shared and before.id != after.id:
         who = f"; and another supplier ({after.supplier}, was {before.supplier})" if _differ(before.supplier, after.supplier) else ""
         notes.append(
             f"{before.id} and {after.id} share the INCI name {', '.join(shared)}, which does not tell the form "
@@ -612,10 +578,6 @@ def plain_differences(before: Material, after: Material) -> list[str]:
 
 def _differ(one: str, other: str) -> bool:
     return bool(one and other and one != other)
-
-
-def _active_names(material: Material) -> tuple[str, ...]:
-    return material.active or tuple(n for n in material.composition or () if n.casefold() not in ("aqua", "water"))
 
 
 def number_level(text: str) -> Fraction:

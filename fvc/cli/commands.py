@@ -21,6 +21,11 @@ class Command(NamedTuple):
     examples: tuple[str, ...]
     ahead: str = ""
 
+    @property
+    def function(self) -> str:
+        """What its function in the module is called."""
+        return self.name.replace("-", "_")
+
 
 ON_PAPER, AT_THE_BENCH, AFTERWARDS, TOGETHER = "On paper", "At the bench", "Afterwards", "Together"
 

@@ -9,9 +9,9 @@ from typing import Annotated
 
 import typer
 
-from fvc.amounts import mass, number, volume
+from fvc.amounts import mass, volume
 from fvc.archive import Archive
-from fvc.cli.parsing import AsJson, BatchSize, Density, basis_of, batch_of, density_of, open_archive, print_json, screen, warn
+from fvc.cli.parsing import AsJson, BatchSize, Density, basis_of, batch_of, density_of, open_archive, percent_of, print_json, screen, warn
 from fvc.errors import EXIT_ANSWER_IS_NO, EXIT_DONE, EXIT_INPUT, Fault, Refusal
 from fvc.inspection import inspect
 from fvc.names import nearest, printable
@@ -164,7 +164,7 @@ def show_cost(
             fill = millilitres * weight
         if not batch:
             result = result._replace(batch=None)
-        filled = in_bottles(result, count, fill, _loss(loss), millilitres, weight)
+        filled = in_bottles(result, count, fill, percent_of(loss, "the loss", "--loss 2.5%") if loss else Fraction(0), millilitres, weight)
         if not batch:  # the batch is what the bottles need
             result, text = result._replace(batch=filled.needed), f"for {count} bottles"
             filled = filled._replace(in_batch=None)
@@ -201,13 +201,3 @@ def _bottles(text: str) -> tuple[int, Fraction, Fraction | None]:
         raise Refusal(
             f'"{printable(text)}" cannot be read: {error}', next="for example  --bottles '24 x 100 mL'  or  '24 x 50 g'"
         ) from None
-
-
-def _loss(text: str) -> Fraction:
-    if not text:
-        return Fraction(0)
-    try:
-        value = number(text.strip().removesuffix("%").strip()).value
-    except ValueError as error:
-        raise Refusal(f'the loss "{printable(text)}" cannot be read: {error}', next="for example  --loss 2.5%") from None
-    return value

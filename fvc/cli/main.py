@@ -117,7 +117,7 @@ def _command(name: str, rest: list[str]) -> int:
     module = importlib.import_module(COMMANDS[name].module)
     from fvc.cli.parsing import run
 
-    return run(COMMANDS[name], getattr(module, name.replace("-", "_")), rest)
+    return run(COMMANDS[name], getattr(module, COMMANDS[name].function), rest)
 
 
 def _say(text: str) -> None:

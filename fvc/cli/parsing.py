@@ -110,6 +110,14 @@ def _spec_density(reading: Reading) -> Fraction | None:
     return value if isinstance(value, Fraction) else None
 
 
+def percent_of(text: str, what: str, example: str) -> Fraction:
+    """A percent given on the command line, with or without its sign. Raises Refusal naming what it is."""
+    try:
+        return number(text.strip().removesuffix("%").strip()).value
+    except ValueError as error:
+        raise Refusal(f'{what} "{printable(text)}" cannot be read: {error}', next=f"for example  {example}") from None
+
+
 def basis_of(archive: Archive) -> Basis:
     """Rule sets, house limits and currency of the formulary as it is today; those of an empty one, and a warning, where its file is faulty."""
     from fvc.rules.basis import Basis

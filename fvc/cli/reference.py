@@ -70,7 +70,7 @@ def parameters(function: Callable[..., Any]) -> tuple[list[Option], list[Option]
 
 def command_section(command: Command) -> str:
     """One command: what it does, how it is typed, its options, examples."""
-    function = getattr(importlib.import_module(command.module), command.name.replace("-", "_"))
+    function = getattr(importlib.import_module(command.module), command.function)
     arguments, options = parameters(function)
     out = [f"### fvc {command.name}", "", inspect.cleandoc(function.__doc__ or ""), "", "```text", f"fvc {command.usage}", "```", ""]
     for title, rows in (("argument", arguments), ("option", options)):

@@ -9,10 +9,8 @@ from typing import Annotated
 import typer
 
 from fvc.amounts import exact, figure, mass, shown
+from fvc.change.levels import amounts_named
 from fvc.change.retotal import Retotal, check_open_to_retotal, into_line, on_top, to_add, to_scale
-from fvc.change.swap import (
-    amounts_named,
-)
 from fvc.cli.parsing import AsJson, BatchSize, Density, open_archive, screen
 from fvc.cli.proposal import Draft, Reason, Save, draft_of, say, settle
 from fvc.errors import EXIT_DONE, Refusal

@@ -8,11 +8,11 @@ from typing import Annotated, Any
 import typer
 
 from fvc.amounts import ZERO
-from fvc.change.ladder import Rung, knockouts, levels_from_text, number_of
+from fvc.change.ladder import Rung, knockouts, levels_from_text
 from fvc.change.ladder import ladder as rungs_of
 from fvc.change.split import split_sheet
 from fvc.change.swap import hold_from_text
-from fvc.cli.parsing import AsJson, BatchSize, Density, batch_of, confirmed, interactive, open_archive, print_json, screen, warn
+from fvc.cli.parsing import AsJson, BatchSize, Density, batch_of, confirmed, interactive, open_archive, percent_of, print_json, screen, warn
 from fvc.cli.proposal import Draft, draft_of, lock_folder, say
 from fvc.errors import EXIT_DONE, Refusal
 from fvc.files.writer import replace, writing
@@ -118,7 +118,7 @@ def _series(
     grams, text = batch_of(draft.before, batch, density)
     if grams is None:
         raise Refusal(f'the batch of the plan, "{text}", needs a density', next="add --density 1.01, or --batch 100g")
-    more = number_of(overage, "the overage", "--overage 3%") if overage else ZERO
+    more = percent_of(overage, "the overage", "--overage 3%") if overage else ZERO
     sheet = split_sheet(rungs, grams, settings.scales, settings.small_below, more)
     if save:
         _keep_all(draft, rungs, asked)

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from fractions import Fraction
 from typing import Annotated
 
 import typer
 
 from fvc.amounts import brief, exact, figure
+from fvc.change.levels import amounts_named
 from fvc.change.swap import (
     ACTIVE,
     BASES,
@@ -18,17 +19,16 @@ from fvc.change.swap import (
     Into,
     Terms,
     active_matter,
-    amounts_named,
-    held_or_referred,
     hold_from_text,
     into_from_text,
     number_level,
     plain_differences,
     possible,
+    ratio_goes_on,
     settled_basis,
     substituted,
 )
-from fvc.cli.parsing import AsJson, BatchSize, Density, basis_of, interactive, open_archive, print_json, screen, warn
+from fvc.cli.parsing import AsJson, BatchSize, Density, interactive, open_archive, print_json, screen, warn
 from fvc.cli.proposal import Draft, Reason, Save, check_can_change, draft_of, settle
 from fvc.errors import EXIT_DONE, Fault, Refusal
 from fvc.formula import Amount
@@ -220,15 +220,17 @@ def stand_ins(
     gone = draft.before.materials.get(old[0].line.material)
     if gone is None:
         raise Refusal(draft.before.faults)
-    chosen = chosen or (SAME_RATIO if held_or_referred(draft.before, old) else ACTIVE)
-    if not functions_of(gone):
+    chosen = chosen or (SAME_RATIO if ratio_goes_on(draft.before, old) else ACTIVE)
+    wanted = functions_of(gone)
+    if not wanted:
         raise Refusal(f"the record of {gone.id} names no function, so nothing says what could take its place", next="fill in  function")
-    among, problems = _with_functions(draft, gone)
+    among, problems = _with_functions(draft, wanted)
     found = candidates(gone, among.values(), draft.reference.name)
-    terms = Terms(level=number_level(level) if level else None, decimals=archive.now.settings().decimals, balance=balance)
-    rows, left = stand_ins(draft.before, old, found, chosen, dict(draft.before.materials) | among, terms, archive.now.settings().currency)
+    settings = archive.now.settings()
+    terms = Terms(level=number_level(level) if level else None, decimals=settings.decimals, balance=balance)
+    rows, left = stand_ins(draft.before, old, found, chosen, dict(draft.before.materials) | among, terms, settings.currency)
     shown = rows if every else rows[:MOST_SHOWN]
-    rules, today = basis_of(archive), datetime.date.today()
+    rules, today = settings.basis, datetime.date.today()
     judged = by_how_little(row._replace(bill=bill(draft.before, row.change.after, rules, today, cautions=True)) for row in shown)
     if as_json:
         from fvc.show import paper_data
@@ -246,16 +248,14 @@ def stand_ins(
 MOST_SHOWN = 10  # candidates that are judged by all the rules and fit one screen
 
 
-def _with_functions(draft: Draft, gone: Material) -> tuple[dict[str, Material], list[Fault]]:
-    """The materials whose record mentions a function of `gone`; the others are not even parsed, since a formulary may hold hundreds."""
-    from fvc.compare.standins import functions_of
-
-    words = [f"{quote}{f}{quote}".encode() for f in functions_of(gone) for quote in "\"'"]
+def _with_functions(draft: Draft, functions: Collection[str]) -> tuple[dict[str, Material], list[Fault]]:
+    """The materials whose record mentions one of these functions; the others are not even parsed, since a formulary may hold hundreds."""
+    words = [f"{quote}{f}{quote}".encode() for f in functions for quote in "\"'"]
     found: dict[str, Material] = {}
     problems: list[Fault] = []
     for id in draft.moment.materials():
-        text = draft.moment.source.read(material_path(id)) or b""
-        if any(word in text.lower() for word in words):
+        text = (draft.moment.source.read(material_path(id)) or b"").lower()
+        if any(word in text for word in words):
             material, faults, _ = draft.moment.ingredient(id)
             problems += faults
             if material is not None:

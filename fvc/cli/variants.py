@@ -16,19 +16,18 @@ from fvc.cli.proposal import Draft, draft_of, lock_folder, rounded_notes, say, s
 from fvc.compare.diff import diff as compare
 from fvc.compare.merge import FIRST, SECOND, TOTAL, Answer
 from fvc.errors import EXIT_DONE, Fault, Refusal
-from fvc.files.writer import replace, replaced, writing
+from fvc.files.writer import replace, writing
 from fvc.formula import Level
 from fvc.formulary import plan_path
 from fvc.names import nearest, printable
 from fvc.saving import Saved, ready_to_save
-from fvc.saving import revise as save_revision
 from fvc.variants import (
     Start,
     check_free,
     known_formula,
     one_variant,
     read_variant,
-    set_aside_text,
+    set_aside,
     start_from,
     variant_text,
     variants_of,
@@ -234,7 +233,7 @@ def do_adopt(archive: Archive, name: str, id: str, reason: str, save: bool, as_j
         from fvc.show import differences
 
         differences.diff(screen(), result, proposed=True)
-        _say_lost(found.lost, "the formula")
+        _say_comments("Comments of the formula that go with this:", found.lost)
         say(f"Reason of the revision: {found.reason}")
         if saved is None and interactive() and confirmed(f"adopt {id} as the next revision of {name}?"):
             saved = _adopt(archive, found)
@@ -260,19 +259,8 @@ def do_set_aside(archive: Archive, name: str, id: str, reason: str, as_json: boo
     found = one_variant(archive, name, id)
     if not reason.strip() and interactive() and not as_json:
         reason = input("why? ")
-    path = found.reference.path
-    old = archive.now.source.read(path)
-    assert old is not None
-    new = set_aside_text(found, old, reason)
-    ready_to_save(archive)
-    saved = None
-    with writing(lock_folder(archive)), replaced(archive.root / path, new, old, path, archive.repository.git_dir):
-        if found.reading is not None and found.reading.sound:
-            saved = save_revision(Archive.open(archive.root), found.reference, f"set aside: {reason}", locked=True)
-        else:  # what cannot be made any more can still be closed
-            archive.repository.save(
-                [archive.repository.prefix + path], f"{found.reference.plan_name}: set aside: {' '.join(reason.split())}\n"
-            )
+    with writing(lock_folder(archive)):
+        saved = set_aside(archive, found, reason)
     if as_json:
         from fvc.show import data
 
@@ -325,7 +313,8 @@ def do_carry(archive: Archive, name: str, id: str, given: Sequence[str], save: b
         tries.carried(screen(), found)
         if result is not None:
             differences.diff(screen(), result, proposed=True)
-            _say_lost(found.lost, "the variant's file")
+            _say_comments("Comments of the variant's file that go with this:", found.lost)
+            _say_comments(f"Comments of {found.parent} that do not come along:", found.left)
             if not write and interactive() and confirmed("write this into the variant?"):
                 _write_carried(archive, found)
                 write = True
@@ -351,9 +340,9 @@ def do_carry(archive: Archive, name: str, id: str, given: Sequence[str], save: b
     return EXIT_DONE
 
 
-def _say_lost(comments: Sequence[str], where: str) -> None:
+def _say_comments(lead: str, comments: Sequence[str]) -> None:
     if comments:
-        say(f"Comments of {where} that go with this:")
+        say(lead)
         for comment in comments:
             screen().say(comment, 2)
 

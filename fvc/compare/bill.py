@@ -113,10 +113,6 @@ def bill(before: Reading, after: Reading, basis: Basis, today: datetime.date, *,
     )
 
 
-# Checks that find one thing of the whole product: which lines it names may change while the thing stays.
-OF_THE_WHOLE = ("charges", "salt-in-gel", "oil-held")
-
-
 class _Judged(NamedTuple):
     """One side. limits: the gravest finding about each limit; others: what else was found, by rule and place; cost None: in two currencies."""
 
@@ -135,7 +131,7 @@ def _judged(reading: Reading, basis: Basis, today: datetime.date, others: bool) 
         price = None
     return _Judged(
         _gravest(found.limits),
-        {(f.rule, "" if f.rule in OF_THE_WHOLE else f.about or f.where): f for f in found.others},
+        {(f.rule, f.about or f.where): f for f in found.others},
         tuple(label(reading, rules, today, today, basis.names) for rules in basis.chosen() if rules != HOUSE),
         price,
     )

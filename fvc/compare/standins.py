@@ -12,7 +12,7 @@ from fvc.compare.bill import Bill
 from fvc.composition import Composition, explode
 from fvc.errors import Refusal
 from fvc.formula import PREMIX, Amount
-from fvc.material import Material, inci_key
+from fvc.material import Material, active_names, inci_key
 from fvc.reading import Reading
 from fvc.rules.cost import KILOGRAM, per_gram
 
@@ -122,7 +122,7 @@ def _what_differs(first: Reading, second: Reading) -> tuple[Parts, Parts]:
 
 def _elsewhere(before: Composition, after: Composition, gone: Material, comes: Material) -> Fraction:
     """Points that move in all but the active matter of the two, both ways added up."""
-    own = {inci_key(n) for m in (gone, comes) for n in (m.active or m.composition or ()) if inci_key(n) != "aqua"}
+    own = {inci_key(n) for m in (gone, comes) for n in active_names(m)}
     first, second = ({inci_key(s.inci): s.share.nominal or ZERO for s in side.substances} for side in (before, after))
     moved = sum((abs(second.get(k, ZERO) - first.get(k, ZERO)) for k in {*first, *second} - own), ZERO)
     return moved + abs((after.undeclared.nominal or ZERO) - (before.undeclared.nominal or ZERO))

@@ -109,15 +109,28 @@ def lost_comments(before: TomlText, after: TomlText) -> list[str]:
     return [c if where == c else f"{where.rpartition('.')[2]}  {c}" for where, c in comments_of(before).items() if c not in there]
 
 
-def with_row_comments(source: TomlText, other: TomlText) -> bytes:
-    """The text with the comments that stand behind rows of another, where its own rows have none."""
-    own, theirs = comments_of(source), comments_of(other)
+def new_comments(base: TomlText, other: TomlText, text: TomlText) -> list[str]:
+    """Comments that another text has gained since `base` and that a third one does not have, in words."""
+    known = set(comments_of(base).values())
+    return [c for c in lost_comments(other, text) if not any(c.endswith(k) for k in known)]
+
+
+def with_row_comments(source: TomlText, base: TomlText, other: TomlText) -> bytes:
+    """The text with what another made of the comments behind rows since `base`, wherever its own are still those of `base`.
+
+    Where both changed one, its own stays. Comments on lines of their own stay as they are.
+    """
+    first, theirs, own = comments_of(base), comments_of(other), comments_of(source)
     text = source.text
     for path, place in sorted(source.layout.places.items(), key=lambda item: -item[1].end):
         name = ".".join(str(p) for p in path)
-        end = text.find("\n", place.end)
-        behind = text[place.end : len(text) if end < 0 else end].strip()
-        if len(path) == 4 and path[0] == "phase" and name in theirs and name not in own and not behind:
-            rest = text[place.end :].lstrip(" \t")
-            text = f"{text[: place.end]}  {theirs[name]}{rest}"
+        there = name in {".".join(str(p) for p in known) for known in other.layout.places}
+        if path[:1] != ("phase",) or len(path) != 4 or not there or theirs.get(name) == own.get(name) or own.get(name) != first.get(name):
+            continue
+        behind = text[place.end :].split("\n", 1)[0].rstrip("\r")
+        if behind.strip() and not behind.strip().startswith("#"):
+            continue  # more stands in this row than a comment
+        gap = behind[: len(behind) - len(behind.lstrip())] or "  "
+        new = gap + theirs[name] if name in theirs else ""
+        text = text[: place.end] + new + text[place.end + len(behind) :]
     return _bytes(source, text, source.values)

@@ -8,6 +8,9 @@ STOP, CAUTION, NOTE = "stop", "caution", "note"
 LEVELS = (STOP, CAUTION, NOTE)
 
 
+THE_PRODUCT = "the product"  # what a finding is about that stays one and the same, whichever lines it names
+
+
 class Finding(NamedTuple):
     """Something that a check found.
 

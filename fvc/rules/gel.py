@@ -9,7 +9,7 @@ from fvc.amounts import ZERO, figure
 from fvc.material import inci_key
 from fvc.reference.lookup import known
 from fvc.rules.case import Case, Outcome, listed, where_of
-from fvc.rules.finding import CAUTION, Finding, NotChecked
+from fvc.rules.finding import CAUTION, THE_PRODUCT, Finding, NotChecked
 from fvc.rules.preservation import PRACTICE
 
 # Acrylic thickeners hold water by the charges along their chains, which salt screens; gums and cellulose ethers bear it better.
@@ -46,6 +46,7 @@ def check_gel(case: Case) -> Outcome:
         f"{most}{figure(whole)} % of electrolyte ({', '.join(salts)}) in a gel of {', '.join(gels)}: salt thins it, and it may turn watery",
         PRACTICE,
         case.way_out("take less salt or a non-ionic one in its place, or thicken with a gum or a cellulose ether; look again after a day"),
+        THE_PRODUCT,
     )
 
 

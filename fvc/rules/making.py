@@ -10,7 +10,7 @@ from fvc.composition import Part
 from fvc.material import Material
 from fvc.reference.lookup import known, oil_named
 from fvc.rules.case import Case, Outcome, degrees, listed, where_of
-from fvc.rules.finding import CAUTION, NOTE, Finding, NotChecked
+from fvc.rules.finding import CAUTION, NOTE, THE_PRODUCT, Finding, NotChecked
 from fvc.rules.preservation import PRACTICE
 
 COOL = Fraction(40)  # °C, common practice: heat-sensitive lines go in below, unless the record says otherwise
@@ -84,6 +84,7 @@ def check_oil_held(case: Case) -> Outcome:
         f"{figure(percent)} % oil ({listed(oils)}) in a product with water, with neither solubiliser nor emulsifier: it will part, and come out undiluted in places",
         PRACTICE,
         "add a solubiliser for little oil, an emulsifier for much",
+        THE_PRODUCT,
     )
 
 
@@ -155,6 +156,7 @@ def check_charges(case: Case) -> Outcome:
             f"anionic {listed(anionic)} with cationic {listed(cationic)}: they may fall out together, or one take the effect of the other",
             PRACTICE,
             "replace one of them by a non-ionic or amphoteric one, or try it small first",
+            THE_PRODUCT,
         )
     blank = [p for p in case.parts if p.material and p.material.composition is None and not p.material.charge]
     if blank:

@@ -12,14 +12,9 @@ from fvc.rules.contents import INSIDE, TYPICAL
 from fvc.rules.cost import Cost
 from fvc.rules.finding import LEVELS, Finding, NotChecked, Report
 from fvc.rules.label import CONFIRM, Entry, Label
-from fvc.show.screen import QUIET, Screen, align, fit_widths, fold, grid
+from fvc.show.screen import QUIET, Screen, align, counted, fit_widths, fold, grid
 
 NOT_SAFETY = "not a safety assessment"
-
-
-def counted(many: int, one: str) -> str:
-    """`1 check`, `14 checks`."""
-    return f"{many} {one}" + ("" if many == 1 else "s")
 
 
 def verdict(reports: Sequence[Report]) -> str:

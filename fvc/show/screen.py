@@ -205,6 +205,11 @@ def styled(text: str, kind: str) -> Cell:
     return Cell(visible(text), STYLES.get(kind, ""))
 
 
+def counted(many: int, one: str) -> str:
+    """`1 check`, `14 checks`."""
+    return f"{many} {one}" + ("" if many == 1 else "s")
+
+
 def share_text(share: Share, decimals: int = 2) -> str:
     """`91.35`, `71.46 (71.44 to 71.48)`, or `91.35 to 92.25` when the figure itself is not known."""
     low, high = brief(share.low, decimals), brief(share.high, decimals)

@@ -10,15 +10,15 @@ from fvc.amounts import brief, fixed, shown
 from fvc.carrying import Carried
 from fvc.change.split import Portion, SplitSheet
 from fvc.compare.diff import Diff
-from fvc.compare.merge import TOTAL, Decision, Merge
+from fvc.compare.merge import ANSWER, BASE, BOTH, FIRST, QUESTION, SECOND, TOTAL, Decision, Merge
 from fvc.compare.merge import words as decision_words
 from fvc.compare.summary import net_change
 from fvc.formula import Amount
 from fvc.reading import Reading
-from fvc.show.screen import Screen, align, grid
+from fvc.show.screen import Screen, align, counted, grid
 from fvc.sidebyside import Column, SideBySide
 from fvc.trial import Trial
-from fvc.variants import Variant
+from fvc.variants import OPEN, Variant
 
 
 def listing(out: Screen, found: Sequence[Variant], name: str) -> None:
@@ -49,7 +49,7 @@ def _state(variant: Variant) -> str:
     about = variant.about
     if about is None:
         return "cannot be read"
-    moved = f"; {variant.reference.name} has moved on to {variant.moved_to}" if variant.moved_to and about.state == "open" else ""
+    moved = f"; {variant.reference.name} has moved on to {variant.moved_to}" if variant.moved_to and about.state == OPEN else ""
     return f"{about.state}, departs from {about.parent}{moved}"
 
 
@@ -78,7 +78,7 @@ def one(out: Screen, variant: Variant, result: Diff | None) -> None:
 
         out.say("")
         differences.diff(out, result)
-    if variant.moved_to and about is not None and about.state == "open":
+    if variant.moved_to and about is not None and about.state == OPEN:
         out.say("")
         out.say(f"Bring it along:  fvc variant carry {variant.reference.name} {variant.id}")
 
@@ -89,12 +89,13 @@ def one(out: Screen, variant: Variant, result: Diff | None) -> None:
 def compared(out: Screen, result: SideBySide) -> None:
     """The lines that differ, the figures that matter, and what was seen; in as many blocks as the width asks for."""
     out.head(
-        result.title, f"{result.name}: {_many(sum(c.variant is not None for c in result.columns), 'variant')} beside what they depart from"
+        result.title,
+        f"{result.name}: {counted(sum(c.variant is not None for c in result.columns), 'variant')} beside what they depart from",
     )
     for block in _blocks(result, out.width):
         out.say("")
         _matrix(out, result, block)
-    out.say(f"{result.same} line{'s' if result.same != 1 else ''} alike in all", 2)
+    out.say(f"{counted(result.same, 'line')} alike in all", 2)
     for column in result.columns:
         if column.variant is not None and column.variant.about is not None:
             out.say("")
@@ -107,10 +108,6 @@ def compared(out: Screen, result: SideBySide) -> None:
             out.head(column.head, "what it departs from" if column.variant is None else "")
         for trial in column.trials:
             out.item("tried  ", _trial(trial), 2)
-
-
-def _many(count: int, what: str) -> str:
-    return f"{count} {what}{'s' if count != 1 else ''}"
 
 
 def _blocks(result: SideBySide, width: int) -> list[list[int]]:
@@ -190,11 +187,11 @@ def carried(out: Screen, found: Carried) -> None:
     table = grid(
         ("", "left"), (about.parent if about else "before", "right"), (found.parent, "right"), (found.variant.id, "right"), ("", "left")
     )
-    words = {"first": f"from {found.parent}", "second": "the variant's own", "both": "the same in both", "answer": "answered", "": "OPEN"}
+    words = {FIRST: f"from {found.parent}", SECOND: "the variant's own", BOTH: "the same in both", ANSWER: "answered", QUESTION: "OPEN"}
     long: list[Decision] = []
     for decision in found.merge.decisions:
         texts = [t if t is not None else "-" for t in (decision.base, decision.first, decision.second)]
-        if decision.taken == "base":
+        if decision.taken == BASE:
             continue
         if max(map(len, texts)) > 14 or decision.about == TOTAL:
             long.append(decision)
@@ -224,7 +221,7 @@ def short(decision: Decision, merge: Merge) -> str:
 def series(out: Screen, reading: Reading, sheet: SplitSheet, overage: Fraction) -> None:
     """One sheet for all beakers of a series: the base, then what each gets."""
     count = len(sheet.beakers)
-    out.head(f"{_many(count, 'beaker')} of {shown(sheet.batch, 0)} g: {reading.plan.title}", f"{reading.side.ref}, {reading.side.words}")
+    out.head(f"{counted(count, 'beaker')} of {shown(sheet.batch, 0)} g: {reading.plan.title}", f"{reading.side.ref}, {reading.side.words}")
     for beaker in sheet.beakers:
         if beaker.rung.not_for_use:
             out.say(f"NOT FOR USE: {beaker.rung.id}, {beaker.rung.not_for_use}. Not on skin, and not kept: only to look at.", 0, "bold")
