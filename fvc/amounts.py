@@ -134,6 +134,14 @@ def minutes(text: str) -> Fraction:
     return quantity(text, {"min": Fraction(1), "h": Fraction(60), "s": Fraction(1, 60)})
 
 
+def days(text: str) -> int:
+    """Whole days in `"30 days"`, `"6 weeks"` or `"3 months"` (of 30 days); ValueError otherwise."""
+    match = re.fullmatch(r"([1-9][0-9]{0,3})\s*(day|week|month)s?", text.strip().lower())
+    if not match:
+        raise ValueError('expected a time such as "30 days"')
+    return int(match[1]) * {"day": 1, "week": 7, "month": 30}[match[2]]
+
+
 def round_to(value: Fraction, step: Fraction) -> Fraction:
     """The multiple of `step` nearest to `value`, a half going up (away from zero)."""
     count = (2 * abs(value) + step) // (2 * step)

@@ -87,6 +87,7 @@ class Plan:
     """A formula as written. `record` is the whole file as plain values, for text differences.
 
     oils_as_parfum: the label names essential oils together as Parfum, not each by its name.
+    code: for bottles and the ids of trials. keeps: days for which a batch may be used; None where the plan does not say.
     """
 
     id: str
@@ -99,6 +100,8 @@ class Plan:
     batch: str = "100 g"
     spec: Mapping[str, object] = field(default_factory=dict)
     oils_as_parfum: bool = False
+    code: str = ""
+    keeps: int | None = None
     variant: VariantOf | None = None
     record: Mapping[str, object] = field(default_factory=dict, compare=False, repr=False)
 

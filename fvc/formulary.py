@@ -6,19 +6,17 @@ Files are read when they are needed, so a bad plan never hinders work on a good 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
-from fractions import Fraction
 from typing import TYPE_CHECKING
 
-from fvc.amounts import HUNDRED, brief
 from fvc.composition import as_material
 from fvc.errors import Fault, Refusal
 from fvc.files.materials import read_material
 from fvc.files.parsed import Parsed
 from fvc.files.plans import PHASE_KEYS, read_plan
 from fvc.files.toml_text import TomlText
-from fvc.formula import MADE, OPEN, Amount, Closure, Level, Line, Phase, Plan, close
+from fvc.formula import OPEN, Plan, close
 from fvc.git import blob_id
 from fvc.material import Material
 from fvc.names import suggestion, why_not_an_id
@@ -27,7 +25,7 @@ from fvc.sources import Source
 
 if TYPE_CHECKING:  # most commands meet no trial and no settings, and start faster without them
     from fvc.files.settings import Settings
-    from fvc.trial import MadeLine, Trial
+    from fvc.trial import Trial
 
 SETTINGS_FILE = "formulary.toml"
 
@@ -46,6 +44,11 @@ def plan_of_path(path: str) -> tuple[str, str]:
 def material_path(name: str) -> str:
     """Where a material record lives in a formulary."""
     return f"materials/{name}.toml"
+
+
+def trial_path(formula: str, id: str) -> str:
+    """Where the record of a batch lives in a formulary."""
+    return f"trials/{formula}/{id}.toml"
 
 
 def _stems(names: Iterable[str]) -> list[str]:
@@ -127,11 +130,11 @@ class Formulary:
         """A trial as parsed. Refusal when there is no such file."""
         from fvc.files.trials import read_trial
 
-        path = f"trials/{formula}/{id}.toml"
+        path = trial_path(formula, id)
         data = self.source.read(path)
         if data is None:
             raise Refusal(Fault(f'no trial "{id}"', file=path, next="trials live in trials/<formula>/"))
-        return read_trial(data, path, id)
+        return read_trial(data, path, id, formula)
 
     def read_path(self, path: str, side: Side) -> Reading:
         """The plan in a file of this moment, read together with what it reaches; Refusal when it cannot be read."""
@@ -258,7 +261,7 @@ class Formulary:
             side=side,
             records={id: record for id, record in records.items() if record},
             faults=(*faults, *closure.faults),
-            in_records=_in_records(faults),
+            in_records=in_records(faults),
             warnings=tuple(dict.fromkeys(warnings)),
         )
 
@@ -281,70 +284,10 @@ class Formulary:
                     faults.append(located(fault, parsed.text))
         return faults
 
-    def read_as_made(self, trial: Trial, side: Side, tried: Plan | None = None) -> Reading:
-        """A batch as it was made, as a reading like any other; its own records come first.
 
-        tried: the plan it was made from, for its use, its spec and its phases; None when that is
-        not to be found. The percents are of what is in the beaker, exact, so they seldom end.
-        """
-        from fvc.trial import as_added, as_made
-
-        made, all_added, all_spent = as_made(trial), as_added(trial), as_added(trial, replacements=True)
-        whole, whole_spent = (sum(line.grams for line in lines) for lines in (made, all_spent))
-        faults: list[Fault] = []
-        materials: dict[str, Material] = dict(trial.materials)
-        records: dict[str, Mapping[str, object]] = {id: m.record for id, m in materials.items()}
-        for line in (*made, *all_spent):
-            if line.material not in materials:
-                material, found, reached = self.ingredient(line.material)
-                faults += found
-                records.update(reached)
-                if material:
-                    materials[line.material] = material
-        amounts = tuple(
-            Amount(Line(line.phase, line.material, Level(MADE, "as made")), line.grams * HUNDRED / whole, 4)
-            for line in made
-            if line.grams > 0
-        )
-        added, spent = (_shares(lines, words) for lines, words in ((all_added, "as added"), (all_spent, "as weighed in")))
-        known = {phase.name: phase for phase in tried.phases} if tried else {}
-        plan = Plan(
-            id=trial.id,
-            title=f"{trial.id}, as made from {trial.plan}",
-            revision=0,
-            phases=tuple(known.get(name, Phase(name)) for name in dict.fromkeys(line.phase for line in made)),
-            lines=tuple(a.line for a in amounts),
-            use=tried.use if tried else (),
-            spec=tried.spec if tried else {},
-            oils_as_parfum=tried.oils_as_parfum if tried else False,
-            status="tried",
-            batch=f"{brief(Fraction(whole), 0, 8)} g",
-            record={},
-        )
-        closure = Closure(amounts=amounts, total=HUNDRED, faults=(), decimals=4)
-        return Reading(
-            plan=plan,
-            closure=closure,
-            materials=materials,
-            side=side,
-            records=records,
-            faults=tuple(dict.fromkeys(faults)),
-            in_records=_in_records(faults),
-            added=added,
-            spent=spent,
-            kept=Fraction(whole, 1) / whole_spent,
-        )
-
-
-def _in_records(faults: Iterable[Fault]) -> frozenset[Fault]:
+def in_records(faults: Iterable[Fault]) -> frozenset[Fault]:
     """The faults that stand in records of raw materials."""
     return frozenset(f for f in faults if f.file.startswith("materials/"))
-
-
-def _shares(lines: Sequence[MadeLine], words: str) -> tuple[Amount, ...]:
-    """Weighed lines at their percent of all of them."""
-    whole = sum(line.grams for line in lines)
-    return tuple(Amount(Line(line.phase, line.material, Level(MADE, words)), line.grams * HUNDRED / whole, 4) for line in lines)
 
 
 def located(fault: Fault, text: TomlText | None) -> Fault:

@@ -17,6 +17,9 @@ PHASE_PATTERN = r"[A-Za-z0-9][A-Za-z0-9_-]{0,19}"
 _PHASE = re.compile(PHASE_PATTERN)
 
 
+INITIALS = "[a-z]{2,4}"  # of a maker, in the id of a trial
+
+
 def why_not_an_id(text: str) -> str | None:
     """None when `text` may be an id, else the reason in words."""
     if not text:

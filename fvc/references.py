@@ -14,7 +14,7 @@ from typing import NamedTuple
 from fvc.archive import Archive, Introduction, stated_revision
 from fvc.errors import Fault, Refusal
 from fvc.formula import Plan
-from fvc.formulary import plan_path
+from fvc.formulary import plan_path, trial_path
 from fvc.names import printable, suggestion, why_not_an_id
 from fvc.reading import Reading, Side
 from fvc.trial import Trial
@@ -118,16 +118,21 @@ def _trial(archive: Archive, reference: Reference) -> Reading | None:
     parsed = archive.now.trial(formula, id)
     if parsed.value is None:
         raise Refusal(parsed.faults)
-    saved = archive.head is not None and archive.unchanged(archive.at(archive.head), f"trials/{formula}/{id}.toml")
-    return archive.now.read_as_made(parsed.value, Side(reference.text, None, None, saved), _tried(archive, parsed.value.plan))
+    saved = archive.head is not None and archive.unchanged(archive.at(archive.head), trial_path(formula, id))
+    return batch_reading(archive, parsed.value, Side(reference.text, None, None, saved))
 
 
-def _tried(archive: Archive, stated: str) -> Plan | None:
-    """The plan that a batch was made from; None when it is not to be found, since a trial is readable without history."""
-    try:
-        return resolve(archive, stated.partition(",")[0].strip()).plan
-    except Refusal:
-        return None
+def batch_reading(archive: Archive, trial: Trial, side: Side | None = None) -> Reading:
+    """A batch as it was made, read against the folder and, where it must, against history. Refusal where nothing was weighed."""
+    from fvc.batches import read_batch
+
+    def plan_of(stated: str) -> Reading | None:
+        try:
+            return resolve(archive, stated)
+        except Refusal:
+            return None
+
+    return read_batch(archive.now, trial, side or Side(trial.id), plan_of)
 
 
 def last_saved(archive: Archive, reference: Reference) -> Reading:
@@ -176,7 +181,7 @@ def plan_of_trial(archive: Archive, id: str) -> Reading:
     formula = next(f for f, t in archive.now.trials() if t == id)
     trial = archive.now.trial(formula, id).value
     assert trial is not None
-    return resolve(archive, trial.plan.partition(",")[0].strip())
+    return resolve(archive, trial.plan_ref)
 
 
 def in_folder(archive: Archive, reference: Reference) -> Reading:
@@ -393,7 +398,7 @@ def trials_by_plan(archive: Archive, name: str) -> dict[str, tuple[Trial, ...]]:
             continue  # said where trials are the matter
         if trial is None:
             continue
-        stated = trial.plan.partition(",")[0].strip()
+        stated = trial.plan_ref
         names = {stated, stated.partition(".")[0]} if "/" in stated else {stated}
         for each in names:
             found.setdefault(each, []).append(trial)

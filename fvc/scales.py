@@ -24,6 +24,7 @@ class Scale(NamedTuple):
 
 COMMON_SCALES = (Scale(Fraction(1, 100), Fraction(500)), Scale(Fraction(1), Fraction(5000)))
 SMALL_BELOW = Fraction(20)  # steps; half a step is then 2.5 %
+SLIP_ABOVE = Fraction(1)  # percent of its target by which a weight may miss it without a word
 
 
 def scale_from_text(text: str) -> Scale:

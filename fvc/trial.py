@@ -1,6 +1,7 @@
-"""One batch: what was asked for, what went in and came out, in the order in which it happened.
+"""One batch: what was asked for, what went in and came out, what was seen, in the order in which it happened.
 
-The as-made is computed from the entries alone, exactly, and is what observations belong to.
+Values only. What the entries add up to is worked out in `bench`; what an observation says against
+the spec, in `seeing`.
 """
 
 from __future__ import annotations
@@ -11,14 +12,22 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import NamedTuple
 
-from fvc.amounts import ZERO, exact
-from fvc.errors import Fault, Refusal
+from fvc.amounts import Typed
+from fvc.formula import Phase
 from fvc.material import Material
 
 # What an entry can record; its value names the material, the phase, or what was seen.
 WEIGHINGS = ("weighed", "added", "replaced")
 LOSSES = ("lost", "spilled", "left", "sampled")
-ACTIONS = (*WEIGHINGS, *LOSSES, "combined", "heated", "seen", "noted", "closed")
+# What was changed on the sheet after it was begun: a larger batch, another target for one line, a line left out.
+REWORKINGS = ("enlarged", "retargeted", "omitted")
+OPERATIONS = ("combined", "heated", "cooled", "stirred")
+READINGS = ("vessel", "bulk")
+ACTIONS = (*WEIGHINGS, *LOSSES, *REWORKINGS, *OPERATIONS, *READINGS, "seen", "noted", "closed")
+
+# Verdicts on a trial; and on a batch for sale.
+VERDICTS = ("keep", "set aside", "repeat", "choose")
+SALE_VERDICTS = ("release", "hold", "reject")
 
 
 class Asked(NamedTuple):
@@ -31,8 +40,38 @@ class Asked(NamedTuple):
     open: bool = False
 
 
+class Seen(NamedTuple):
+    """One look at a batch. Texts as typed; "" or None for what was not looked at.
+
+    condition: where the sample stood. day: days after making. ph_by: meter or strip; calibrated: the meter,
+    last. dilution: what the pH was read in. separation: `none`, `ring`, `layer 3 mm` and such.
+    photo: a file of the formulary.
+    """
+
+    condition: str = "room"
+    day: int | None = None
+    ph: Typed | None = None
+    ph_by: str = ""
+    calibrated: datetime.date | None = None
+    temperature: str = ""
+    dilution: str = ""
+    clarity: str = ""
+    separation: str = ""
+    colour: str = ""
+    odour: str = ""
+    viscosity: str = ""
+    spray: str = ""
+    photo: str = ""
+
+
 class Entry(NamedTuple):
-    """One thing that happened. `subject` is the value of the action key; `corrects` names an earlier entry that it replaces."""
+    """One thing that happened. `subject` is the value of the action key; `corrects` names an earlier entry that it replaces.
+
+    at: when it happened. written: when it was put down, where that was later.
+    reading: what the scale showed, where a weight was taken by difference, in grams.
+    lot: of the material; for a premix made in-house the id of its batch.
+    filled, retained: of a batch for sale as it was closed, as typed.
+    """
 
     id: str
     at: datetime.datetime
@@ -44,11 +83,26 @@ class Entry(NamedTuple):
     into: str = ""
     lot: str = ""
     corrects: str = ""
+    written: datetime.datetime | None = None
+    because: str = ""
+    reading: str = ""
+    temperature: str = ""
+    hold: str = ""
+    speed: str = ""
+    checked_by: str = ""
+    filled: str = ""
+    retained: str = ""
+    seen: Seen | None = None
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Trial:
-    """A batch made from a plan; `materials` are the records as they were on that day."""
+    """A batch made from a plan; `materials` are the records as they were on that day.
+
+    formula: the formula whose trial it is. use, spec, phases: of the plan at that moment.
+    premixes: formulas that stand in the plan as materials, each with the reference of the plan it had then.
+    vessel: what the vessel holds, as typed. use_by: the last day on which a premix may be used.
+    """
 
     id: str
     plan: str
@@ -57,178 +111,79 @@ class Trial:
     scale: str
     asked: tuple[Asked, ...]
     entries: tuple[Entry, ...]
+    formula: str = ""
+    by: str = ""
+    started: datetime.datetime | None = None
+    for_sale: bool = False
+    vessel: str = ""
+    use_by: datetime.date | None = None
+    conditions: tuple[str, ...] = ()
+    use: tuple[str, ...] = ()
+    spec: Mapping[str, object] = field(default_factory=dict)
+    phases: tuple[Phase, ...] = ()
+    premixes: Mapping[str, str] = field(default_factory=dict)
     materials: Mapping[str, Material] = field(default_factory=dict)
     record: Mapping[str, object] = field(default_factory=dict, repr=False)
 
     @property
-    def closed(self) -> bool:
-        """True when a verdict was recorded."""
-        return bool(self.verdict)
+    def closing(self) -> Entry | None:
+        """The entry of the verdict recorded last; None while there is none."""
+        return next((entry for entry in reversed(in_force(self.entries)) if entry.action == "closed"), None)
 
     @property
     def verdict(self) -> str:
         """The verdict recorded last; "" while there is none."""
-        return next((entry.subject for entry in reversed(self.entries) if entry.action == "closed"), "")
+        closing = self.closing
+        return closing.subject if closing else ""
+
+    @property
+    def closed(self) -> bool:
+        """True when a verdict was recorded; a batch on hold still waits for one."""
+        return self.verdict not in ("", "hold")
 
     @property
     def seen(self) -> tuple[Entry, ...]:
         """What was seen, in order, without what a later entry corrects."""
-        corrected = {entry.corrects for entry in self.entries}
-        return tuple(entry for entry in self.entries if entry.action == "seen" and entry.id not in corrected)
+        return tuple(entry for entry in in_force(self.entries) if entry.action == "seen")
 
+    @property
+    def plan_ref(self) -> str:
+        """The reference of the plan, without what was said of its state."""
+        return self.plan.partition(",")[0].strip()
 
-class MadeLine(NamedTuple):
-    """What is in the beaker of one material that went in with one phase, in grams."""
+    @property
+    def made_on(self) -> datetime.date | None:
+        """Day 0: the day on which it was begun; None for a record that has neither a start nor an entry."""
+        if self.started is not None:
+            return self.started.date()
+        return min((entry.at for entry in self.entries), default=None).date() if self.entries else None  # type: ignore[union-attr]
 
-    phase: str
-    material: str
-    grams: Fraction
+    def day_of(self, at: datetime.datetime | datetime.date) -> int:
+        """Days after making; 0 on the day itself."""
+        made = self.made_on
+        day = at.date() if isinstance(at, datetime.datetime) else at
+        return (day - made).days if made else 0
 
-
-Key = tuple[str, str]  # phase it belongs to, material
-Beaker = dict[Key, Fraction]
-
-
-class _Bench:
-    """The beakers as the entries are played; every phase has its own until they are combined."""
-
-    def __init__(self, trial: Trial) -> None:
-        self.trial = trial
-        self.beakers: dict[str, Beaker] = {}
-        self.inside: dict[str, str] = {}  # a combined phase -> the phase whose beaker holds it now
-        self.poured: dict[str, Beaker] = {}  # a combined phase -> what was in its beaker when it was poured
-        self.weighed: set[Key] = set()
-
-    def holder(self, phase: str) -> str:
-        while phase in self.inside:
-            phase = self.inside[phase]
-        return phase
-
-    def beaker(self, phase: str) -> Beaker:
-        return self.beakers.setdefault(self.holder(phase), {})
-
-    def combine_all(self) -> Beaker:
-        open_ones = [p for p in self.beakers if p not in self.inside]
-        if not open_ones:
-            return self.beakers.setdefault("", {})
-        first = open_ones[0]
-        for phase in open_ones[1:]:
-            self.combine(phase, first)
-        return self.beakers[first]
-
-    def combine(self, phase: str, into: str) -> None:
-        source, target = self.beaker(phase), self.beaker(into)
-        if source is target:
-            return
-        self.poured[self.holder(phase)] = dict(source)
-        for key, grams in source.items():
-            target[key] = target.get(key, ZERO) + grams
-        source.clear()
-        self.inside[self.holder(phase)] = self.holder(into)
-
-    def phase_of(self, material: str, entry: Entry) -> str:
-        if entry.phase:
-            return entry.phase
-        phases = [a.phase for a in self.trial.asked if a.material == material]
-        fresh = [p for p in phases if (p, material) not in self.weighed]
-        return (fresh or phases or [next(iter(self.beakers), "")])[0]
-
-    def take(self, beaker: Beaker, portion: Beaker, grams: Fraction, entry: Entry) -> None:
-        """Take `grams` out of a beaker in the proportions of `portion`."""
-        there = sum(portion.values(), ZERO)
-        if grams > there or any(grams * part > beaker[key] * there for key, part in portion.items()):
-            raise Refusal(
-                Fault(
-                    f"entry {entry.id}: {entry.action} {exact(grams)} g, and only {exact(there)} g were there",
-                    path=entry.id,
-                    next="correct the entry with a new one, or add what was forgotten before it",
-                )
-            )
-        for key, part in portion.items():
-            beaker[key] -= grams * part / there
-
-    def play(self, entry: Entry) -> None:
-        grams = entry.grams or ZERO
-        if entry.action in WEIGHINGS:
-            phase = self.phase_of(entry.subject, entry)
-            beaker = self.beaker(phase) if entry.action != "added" else self.combine_all()
-            key = (phase, entry.subject)
-            beaker[key] = beaker.get(key, ZERO) + grams
-            self.weighed.add(key)
-        elif entry.action == "combined":
-            self.combine(entry.subject, entry.into)
-        elif entry.action == "lost":
-            beaker = self.beaker(entry.phase) if entry.phase else self._holding(entry.subject)
-            self.take(beaker, {k: g for k, g in beaker.items() if k[1] == entry.subject}, grams, entry)
-        elif entry.action == "left":
-            beaker = self.beaker(entry.subject)
-            self.take(beaker, self.poured.get(entry.subject, dict(beaker)), grams, entry)
-        elif entry.action in ("spilled", "sampled"):
-            beaker = self.beaker(entry.phase) if entry.phase else self.combine_all()
-            self.take(beaker, dict(beaker), grams, entry)
-
-    def _holding(self, material: str) -> Beaker:
-        for beaker in self.beakers.values():
-            if any(k[1] == material and g > 0 for k, g in beaker.items()):
-                return beaker
-        return self.combine_all()
+    def phase_of_line(self, material: str) -> str:
+        """The first phase whose sheet asks for a material; "" when none does."""
+        return next((line.phase for line in self.asked if line.material == material), "")
 
 
 def in_force(entries: Sequence[Entry]) -> list[Entry]:
-    """The entries that count: a correction stands in the place of the one it corrects, the latest last."""
+    """The entries that count, in the order in which things happened.
+
+    A correction stands in the place of the one it corrects, the latest last; it happened when the first
+    one says, unless it was itself noted late and so names its own time. Entries of one moment keep
+    the order in which they were written.
+    """
     corrected = {entry.corrects: entry for entry in entries if entry.corrects}
-    out = []
+    out: list[tuple[datetime.datetime, Entry]] = []
     for entry in entries:
         if entry.corrects:
             continue
+        at = entry.at
         while entry.id in corrected:
             entry = corrected[entry.id]
-        out.append(entry)
-    return out
-
-
-def as_made(trial: Trial) -> tuple[MadeLine, ...]:
-    """What the batch holds after all entries, played in order; grams, exact.
-
-    Water that evaporated takes nothing else along; a spill or a sample takes everything in its
-    proportion; what was left on a phase's beaker takes that phase only, also when it is noted
-    after pouring. Raises Refusal when nothing was weighed or when more is taken out than was there.
-    """
-    bench = _Bench(trial)
-    for entry in in_force(trial.entries):
-        bench.play(entry)
-    held: Beaker = {}
-    for beaker in bench.beakers.values():
-        for key, grams in beaker.items():
-            held[key] = held.get(key, ZERO) + grams
-    order = [(a.phase, a.material) for a in trial.asked]
-    keys = [k for k in order if k in held] + [k for k in held if k not in order]
-    lines = tuple(MadeLine(phase, material, held[phase, material]) for phase, material in keys)
-    if sum((line.grams for line in lines), ZERO) == 0:
-        raise Refusal(f"nothing has been weighed yet in {trial.id}", next="record what was weighed in its file under [[entry]]")
-    return lines
-
-
-def as_added(trial: Trial, *, replacements: bool = False) -> tuple[MadeLine, ...]:
-    """What went into the batch in all, in grams and in the order in which it went in, whatever was lost later.
-
-    replacements: also count what replaced a loss of the same material (evaporated water): it came from
-    the shelf, but stands for what had been added before. Raises Refusal as `as_made` does.
-    """
-    lost: dict[str, Fraction] = {}
-    bench = _Bench(trial)
-    order: dict[Key, Fraction] = {}
-    for entry in in_force(trial.entries):
-        grams = entry.grams or ZERO
-        if entry.action == "lost":
-            lost[entry.subject] = lost.get(entry.subject, ZERO) + grams
-        if entry.action not in WEIGHINGS:
-            continue
-        key = (bench.phase_of(entry.subject, entry), entry.subject)
-        bench.weighed.add(key)
-        if entry.action == "replaced" and not replacements:
-            again = min(grams, lost.get(entry.subject, ZERO))
-            lost[entry.subject] = lost.get(entry.subject, ZERO) - again
-            grams -= again
-        order[key] = order.get(key, ZERO) + grams
-    return tuple(MadeLine(phase, material, grams) for (phase, material), grams in order.items() if grams > 0)
+            at = entry.at if entry.written is not None else at
+        out.append((at, entry))
+    return [entry for _, entry in sorted(out, key=lambda each: each[0])]

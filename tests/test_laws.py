@@ -18,6 +18,8 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from fvc import amounts
+from fvc.batches import read_batch
+from fvc.bench import as_made
 from fvc.compare.diff import diff, new_order
 from fvc.composition import composition_of, totals_by_function
 from fvc.files.editor import level_toml
@@ -29,7 +31,7 @@ from fvc.reading import Reading, Side
 from fvc.scales import COMMON_SCALES, Scale
 from fvc.show import data
 from fvc.sources import FolderSource
-from fvc.trial import Asked, Entry, Trial, as_made
+from fvc.trial import Asked, Entry, Trial
 from fvc.weighing import grams_to_percent, weigh_sheet
 
 FEWER = settings(max_examples=max(30, 3 * settings.default.max_examples // 10))  # for laws that others imply in part
@@ -755,7 +757,7 @@ def test_what_went_in_less_what_came_out_is_what_is_there(bench, happened):
 @given(benches(), benches(), plans)
 def test_points_of_as_made_percents_that_do_not_end_sum_to_zero_in_print(first, second, text):
     folder = Formulary(FolderSource(Path()))
-    sides = [folder.read_as_made(made(*bench), Side("k7f3")) for bench in (first, second)]
+    sides = [read_batch(folder, made(*bench), Side("k7f3")) for bench in (first, second)]
     for a, b in ((sides[0], sides[1]), (reading(text), sides[0]), (sides[1], reading(text))):
         lines = data.line_diffs(diff(a, b, F(200)).lines)
         assert sum(F(line["points"]) for line in lines) == 0

@@ -6,9 +6,10 @@ from fractions import Fraction as F
 import pytest
 
 from fvc.amounts import fixed
+from fvc.bench import as_made
 from fvc.errors import Refusal
 from fvc.files.trials import read_trial
-from fvc.trial import Asked, Entry, Trial, as_made
+from fvc.trial import Asked, Entry, Trial
 
 # Toner T at 180 g, exact: computed from its percents.
 EXACT = {

@@ -159,11 +159,36 @@ DAY: tuple[tuple[str, tuple[Command, ...]], ...] = (
                 ("fvc weigh face-toner --batch 150g", "fvc weigh face-toner --batch '6 x 30 mL' --density 1.01"),
                 ahead="moments",
             ),
+            Command(
+                "trial",
+                "fvc.cli.trial",
+                "trial WORD [TRIAL] ...",
+                "a batch: start it, weigh, look again, close it",
+                ("fvc trial start face-toner --batch 150g", "fvc trial weigh", "fvc trial see clear pH 4.82", "fvc trial due"),
+            ),
         ),
     ),
     (
         AFTERWARDS,
         (
+            Command(
+                "results",
+                "fvc.cli.results",
+                "results [NAME]",
+                "what was tried and what came of it, in one table",
+                (
+                    "fvc results face-toner",
+                    'fvc results --only "clarity = cloudy"',
+                    "fvc results face-toner --learn propanediol ph",
+                ),
+            ),
+            Command(
+                "lot",
+                "fvc.cli.lot",
+                "lot LOT|TRIAL",
+                "where a lot went, and every lot in a batch",
+                ("fvc lot PD-114", "fvc lot ft-260301-mt-a"),
+            ),
             Command(
                 "revise",
                 "fvc.cli.change",

@@ -23,28 +23,29 @@ PHASE = Table(
     Field("percent", by_id(LevelKind()), "a level for each material or formula, in the order of addition"),
 )
 
+USES = ListOf(Choice("leave-on", "rinse-off", "spray", "aerosol"), alone=True)
+SPEC = Table(
+    Field("ph", Pair(Number("0", "14")), "pH within [low, high]"),
+    Field("density", Number("0", above=True), "g/mL, for batches given by volume"),
+    Field("appearance", Text(), "what it should look like"),
+    Field("clarity", Text(), "clear, slightly hazy, hazy, cloudy, opaque, or from one to another"),
+    Field("separation", Text(), 'what is allowed, such as "none"'),
+    Field("colour", Text(), "colour"),
+    Field("odour", Text(), "odour"),
+    Field("viscosity", Text(), "viscosity, with its method"),
+)
+
 PLAN_FIELDS = (
     FORMAT_FIELD,
     Field("title", Text(), "what the product is called"),
     Field("revision", Whole(0), "number of the last saved plan; written by fvc revise, 0 in a new one"),
-    Field("use", ListOf(Choice("leave-on", "rinse-off", "spray", "aerosol"), alone=True), "how the product is used; one word or a list"),
+    Field("use", USES, "how the product is used; one word or a list"),
     Field("status", Choice("idea", "tried", "chosen", "locked", "retired"), "how far it has come; a locked plan only changes its status"),
     Field("batch", Text('a batch size such as "200 g"', parse_batch), "usual batch size"),
     Field("code", Text(), "short code for bottles and trial ids"),
+    Field("keeps", Text('a time such as "30 days"', amounts.days), "how long a batch of it may be used, for a premix"),
     Field("notes", Text(), "free text"),
-    Field(
-        "spec",
-        Table(
-            Field("ph", Pair(Number("0", "14")), "pH within [low, high]"),
-            Field("density", Number("0", above=True), "g/mL, for batches given by volume"),
-            Field("appearance", Text(), "what it should look like"),
-            Field("clarity", Text(), "clear, hazy, opaque"),
-            Field("colour", Text(), "colour"),
-            Field("odour", Text(), "odour"),
-            Field("viscosity", Text(), "viscosity, with its method"),
-        ),
-        "what the finished product must meet",
-    ),
+    Field("spec", SPEC, "what the finished product must meet"),
     Field(
         "label",
         Table(Field("oils", Choice("named", "parfum"), "essential oils each by its name, or all of them as Parfum")),
@@ -96,6 +97,8 @@ def read_plan(data: bytes, name: str, id: str, *, variant: bool = False) -> Pars
             phases=tuple(phases),
             lines=tuple(lines),
             variant=VariantOf(**({"plan_id": "", "expect": ""} | about)) if about else None,
+            code=fields.get("code", ""),
+            keeps=amounts.days(fields["keeps"]) if "keeps" in fields else None,
             oils_as_parfum=fields.get("label", {}).get("oils") == "parfum",
             record=notes.source.values,
             **given,

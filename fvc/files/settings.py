@@ -2,23 +2,30 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Any
 
 from fvc import amounts
-from fvc.files.fields import Choice, Field, ListOf, Notes, Number, Table, Text, Whole, id_text
+from fvc.files.fields import Choice, Field, ListOf, Notes, Number, Table, TableBy, Text, Whole, id_text
 from fvc.files.parsed import FORMAT_FIELD, Parsed, read_file
 from fvc.files.toml_text import Path
 from fvc.material import inci_key
+from fvc.names import INITIALS
 from fvc.rules.basis import Basis, HouseRule
-from fvc.scales import COMMON_SCALES, SMALL_BELOW, Scale, scale_from_text
+from fvc.scales import COMMON_SCALES, SLIP_ABOVE, SMALL_BELOW, Scale, scale_from_text
+from fvc.schedule import Schedule
 
 
 def _three_capitals(text: str) -> None:
     if not (len(text) == 3 and text.isascii() and text.isalpha() and text.isupper()):
         raise ValueError("a currency is an ISO 4217 code")
+
+
+def _initials_key(key: str) -> str | None:
+    return None if re.fullmatch(INITIALS, key) else f'"{key}" cannot be initials: two to four small letters'
 
 
 FORMULARY = Table(
@@ -61,6 +68,8 @@ FORMULARY = Table(
         ),
         "house limits, [[house]]",
     ),
+    Field("slip_above", Number("0", "100"), "percent of its target by which a weight may miss it without a word"),
+    Field("makers", TableBy(Text(), _initials_key), "who makes trials, initials = name, [makers]"),
     Field("inci_names", ListOf(Text(), alone=True), "INCI names that are right although fvc does not know them"),
 )
 
@@ -76,6 +85,9 @@ class Settings:
     decimals: int = 4
     small_below: Fraction = SMALL_BELOW
     basis: Basis = field(default_factory=Basis)
+    schedule: Schedule = Schedule()
+    slip_above: Fraction = SLIP_ABOVE
+    makers: Mapping[str, str] = field(default_factory=dict)
     record: Mapping[str, object] = field(default_factory=dict, repr=False)
 
 
@@ -94,6 +106,13 @@ def _house_rule(given: dict[str, Any], path: Path, place: str, notes: Notes) -> 
         notes.fault(path, f"expected min not above max, found min {low.text} above max {high.text}", "swap the two")
         return None
     return HouseRule(binds[0], given[binds[0]], given.get("use", ""), low, high, given.get("because", ""), place)
+
+
+def _schedule(given: dict[str, Any] | None) -> Schedule:
+    if given is None:
+        return Schedule()
+    default = Schedule()
+    return Schedule(tuple(sorted(set(given.get("days", default.days)))), given.get("conditions", default.conditions), True)
 
 
 def read_formulary(data: bytes, name: str = "formulary.toml") -> Parsed[Settings]:
@@ -122,6 +141,9 @@ def read_formulary(data: bytes, name: str = "formulary.toml") -> Parsed[Settings
                 currency=fields.get("currency", ""),
                 names=frozenset(inci_key(n) for n in fields.get("inci_names", ())),
             ),
+            schedule=_schedule(fields.get("observe")),
+            slip_above=fields["slip_above"].value if "slip_above" in fields else SLIP_ABOVE,
+            makers=fields.get("makers", {}),
             record=notes.source.values,
         )
 

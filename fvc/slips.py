@@ -1,0 +1,161 @@
+"""A weight that misses its target: what it does to the batch, and the ways out with the grams of each.
+
+| number | way | when it is offered |
+|---|---|---|
+| 1 | leave it | always |
+| 2 | take some back | too much went in, and it still lies apart from the rest |
+| 3 | add what is missing | too little went in |
+| 4 | enlarge the batch | too much went in: every other line grows by the same factor |
+| 5 | move it to the balance | the balance is not in yet, and can give or take the difference |
+
+Nothing is chosen here, and nothing is recorded: the maker does that.
+"""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import NamedTuple
+
+from fvc.amounts import HUNDRED, ZERO, round_to, shown
+from fvc.bench import Target, batch_now, step_of_scale, targets
+from fvc.material import Material
+from fvc.scales import SLIP_ABOVE
+from fvc.shelf import offer
+from fvc.trial import Trial
+
+LEAVE, TAKE_BACK, ADD, ENLARGE, BALANCE_GIVES = "leave", "take back", "add", "enlarge", "balance"
+
+# A weight this many times above or below its target is more likely a wrong unit than a slip.
+WILD = 3
+
+
+class Portion(NamedTuple):
+    """Grams of one line of the sheet."""
+
+    phase: str
+    material: str
+    grams: Fraction
+
+
+class WayOut(NamedTuple):
+    """One way out of a slip. now: grams to add now (negative: to take back). later: new targets of lines not yet weighed.
+
+    batch: the new batch size in grams, where it changes. against: what speaks against it, in words.
+    """
+
+    way: str
+    now: tuple[Portion, ...] = ()
+    later: tuple[Portion, ...] = ()
+    batch: Fraction | None = None
+    against: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class Slip:
+    """A line that missed its target. over: grams too much, negative when too little.
+
+    planned, left: percent of the finished batch as planned, and if it is left and everything else is exact.
+    others: by what factor every other line then moves.
+    """
+
+    target: Target
+    over: Fraction
+    planned: Fraction
+    left: Fraction
+    others: Fraction
+    ways: tuple[WayOut, ...]
+
+
+def tolerance(target: Fraction, step: Fraction, slip_above: Fraction = SLIP_ABOVE) -> Fraction:
+    """Grams by which a weight may miss its target without a word: `slip_above` percent of it, and never less than one scale step."""
+    return max(target * slip_above / HUNDRED, step)
+
+
+def is_wild(grams: Fraction, target: Fraction | None) -> bool:
+    """True for a weight so far from its target that it must be asked about: 1.5 kg where 1.5 g was meant."""
+    return bool(target) and target is not None and (grams >= WILD * target or grams * WILD <= target)
+
+
+def slip_of(
+    trial: Trial,
+    phase: str,
+    material: str,
+    *,
+    balance: str,
+    slip_above: Fraction = SLIP_ABOVE,
+    stock: Mapping[str, Material] | None = None,
+    density: Fraction | None = None,
+    vessel: Fraction | None = None,
+    today: datetime.date | None = None,
+) -> Slip | None:
+    """What a line that was weighed did, with the ways out; None when it is within tolerance or has no target.
+
+    balance: the material of the balance, "" for a plan without one. stock: the records with the lots on the shelf.
+    density: of the product in g/mL, taken as 1 where it is not known. vessel: mL that it holds.
+    """
+    lines = targets(trial)
+    line = next((t for t in lines if (t.phase, t.material) == (phase, material)), None)
+    size, step = batch_now(trial), step_of_scale(trial)
+    if line is None or line.grams is None or not size or line.weighed == 0:
+        return None
+    over = line.weighed - line.grams
+    if abs(over) <= tolerance(line.grams, step, slip_above):
+        return None
+    ways = [WayOut(LEAVE)]
+    if over > 0:
+        ways.append(WayOut(TAKE_BACK, (Portion(phase, material, -over),)))
+        if line.grams > 0:
+            ways.append(_enlarged(lines, line, size, step, stock or {}, density, vessel, today))
+    else:
+        ways.append(WayOut(ADD, (Portion(phase, material, -over),)))
+    gives = next((t for t in lines if t.material == balance and not t.settled and t.grams is not None), None)
+    if gives is not None and gives.material != material and (gives.grams or ZERO) - over >= 0:
+        ways.append(WayOut(BALANCE_GIVES, later=(Portion(gives.phase, gives.material, (gives.grams or ZERO) - over),)))
+    return Slip(
+        target=line,
+        over=over,
+        planned=line.grams * HUNDRED / size,
+        left=line.weighed * HUNDRED / (size + over),
+        others=size / (size + over),
+        ways=tuple(ways),
+    )
+
+
+def _enlarged(
+    lines: Sequence[Target],
+    line: Target,
+    size: Fraction,
+    step: Fraction,
+    stock: Mapping[str, Material],
+    density: Fraction | None,
+    vessel: Fraction | None,
+    today: datetime.date | None,
+) -> WayOut:
+    assert line.grams
+    factor = line.weighed / line.grams
+    batch = round_to(size * factor, step)
+    now, later = [], []
+    needs: dict[str, Fraction] = {}
+    for other in lines:
+        if other.grams is None:
+            continue
+        wanted = round_to(other.grams * factor, step)
+        needs[other.material] = needs.get(other.material, ZERO) + max(wanted, other.weighed)
+        if (other.phase, other.material) == (line.phase, line.material):
+            continue
+        if not other.settled:
+            later.append(Portion(other.phase, other.material, wanted))
+        elif wanted > other.weighed > 0:
+            now.append(Portion(other.phase, other.material, wanted - other.weighed))
+    against = []
+    for id, grams in needs.items():
+        offered = offer(stock[id], grams, today or datetime.date.max) if id in stock else None
+        if offered is not None and offered.short:
+            against.append(f"{id}: {shown(grams, 2)} g needed, {shown(offered.short, 2)} g more than the shelf has")
+    if vessel is not None and batch / (density or 1) > vessel:
+        guess = "" if density else ", at 1 g/mL"
+        against.append(f"the vessel holds {shown(vessel, 0)} mL, and this is {shown(batch / (density or 1), 0, 1)} mL{guess}")
+    return WayOut(ENLARGE, tuple(now), tuple(later), batch, tuple(against))
