@@ -7,7 +7,9 @@ full history. What git was asked and what was parsed is kept for the run.
 from __future__ import annotations
 
 import contextlib
+import os
 import re
+import tempfile
 from collections.abc import Iterable, Mapping
 from functools import cached_property
 from pathlib import Path
@@ -136,6 +138,15 @@ class Archive:
     def head(self) -> str | None:
         """The commit last saved on this branch; None without repository or before the first save."""
         return None if isinstance(self.found, Fault) else self.found.head()
+
+    @property
+    def lock_folder(self) -> Path:
+        """Where writers meet: git's own folder; without git one in the system's temporary folder, so that nothing is left among the plans."""
+        if not isinstance(self.found, Fault):
+            return self.found.common_dir
+        folder = Path(tempfile.gettempdir()) / f"fvc-{os.getuid() if hasattr(os, 'getuid') else 'lock'}"
+        folder.mkdir(exist_ok=True)
+        return folder
 
     def close(self) -> None:
         """End what was started."""

@@ -258,6 +258,7 @@ def targets(trial: Trial) -> tuple[Target, ...]:
         elif entry.action == "enlarged" and entry.grams and size:
             grams = {k: None if g is None else g * entry.grams / size for k, g in grams.items()}
             size = entry.grams
+            settled -= {k for k in settled if weighed.get(k, ZERO) and round_to(grams.get(k) or ZERO, step) > weighed[k] + step}
         elif entry.action == "retargeted":
             grams[entry.phase or trial.phase_of_line(entry.subject), entry.subject] = entry.grams
         elif entry.action == "omitted":

@@ -16,7 +16,6 @@ _DEVICES = frozenset({"con", "prn", "aux", "nul"} | {f"{p}{n}" for p in ("com", 
 PHASE_PATTERN = r"[A-Za-z0-9][A-Za-z0-9_-]{0,19}"
 _PHASE = re.compile(PHASE_PATTERN)
 
-
 INITIALS = "[a-z]{2,4}"  # of a maker, in the id of a trial
 
 
@@ -58,6 +57,12 @@ def suggestion(text: str, known: Iterable[str], otherwise: str = "") -> str:
     """`did you mean glycerin or glycerol?`, or `otherwise` when nothing is near."""
     near = nearest(text, known)
     return f"did you mean {' or '.join(near)}?" if near else otherwise
+
+
+def beginning(text: str, known: Iterable[str]) -> list[str]:
+    """The known names that are `text`, or else begin with it, in their order, each once."""
+    names = list(dict.fromkeys(known))
+    return [text] if text in names else [name for name in names if text and name.startswith(text)]
 
 
 def printable(text: str) -> str:

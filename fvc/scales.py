@@ -38,6 +38,35 @@ def scale_from_text(text: str) -> Scale:
     return Scale(step)
 
 
+class Weight(NamedTuple):
+    """A weight in grams, and what the scale showed where it was taken by difference."""
+
+    grams: Fraction
+    reading: str = ""
+
+
+def weight_from_text(text: str) -> Weight:
+    """`4.52`, `4.52 g`, `1.5 kg`, `0.2 oz`, or `342.60-336.15` by difference. ValueError with the reason in words otherwise.
+
+    A number alone is grams. Zero and less are refused, and a gross that is not above its tare.
+    """
+    plain = " ".join(text.split())
+    by_difference = re.fullmatch(r"([0-9.,]+)\s*g?\s*[-–]\s*([0-9.,]+)\s*g?", plain)
+    if by_difference:
+        gross, tare = (number(part) for part in by_difference.groups())
+        if gross.value <= tare.value:
+            raise ValueError(f"{gross.text} less {tare.text} leaves nothing: the first number is the larger one")
+        return Weight(gross.value - tare.value, f"{gross.text}-{tare.text}")
+    if re.fullmatch(r"[-+]?[0-9.,]+", plain):
+        typed = number(plain)
+        if typed.value == 0:
+            raise ValueError("it must be more than zero")
+        return Weight(typed.value)
+    if plain.startswith("-"):
+        raise ValueError("it is negative")
+    return Weight(mass(plain))
+
+
 def choose_scale(grams: Fraction, scales: Sequence[Scale]) -> Scale:
     """The finest scale that carries `grams`; where none does, the one that carries most."""
     fit = [s for s in scales if s.most is None or grams <= s.most]

@@ -31,13 +31,14 @@ SALE_VERDICTS = ("release", "hold", "reject")
 
 
 class Asked(NamedTuple):
-    """A line of the weigh sheet that this batch was made from; percent and grams as asked."""
+    """A line of the weigh sheet that this batch was made from; percent and grams as asked. balance: it takes what closes the total."""
 
     phase: str
     material: str
     percent: Fraction | None
     grams: Fraction | None
     open: bool = False
+    balance: bool = False
 
 
 class Seen(NamedTuple):
@@ -163,6 +164,11 @@ class Trial:
         made = self.made_on
         day = at.date() if isinstance(at, datetime.datetime) else at
         return (day - made).days if made else 0
+
+    @property
+    def balance(self) -> str:
+        """The material of the balance; "" for a plan that has none."""
+        return next((line.material for line in self.asked if line.balance), "")
 
     def phase_of_line(self, material: str) -> str:
         """The first phase whose sheet asks for a material; "" when none does."""

@@ -12,6 +12,8 @@ class Command(NamedTuple):
     """A command: the module that holds it, the usage line, one line of help, and examples.
 
     ahead: what git is asked before the module is imported: `moments`, the whole `story`, or nothing.
+    words: of a command whose first argument is a word, each word as a command of its own; alone: the word that is
+    meant when none is given. called: its function, where that cannot be called as the word is.
     """
 
     name: str
@@ -20,14 +22,214 @@ class Command(NamedTuple):
     help: str
     examples: tuple[str, ...]
     ahead: str = ""
+    words: tuple[Command, ...] = ()
+    alone: str = ""
+    called: str = ""
 
     @property
     def function(self) -> str:
-        """What its function in the module is called."""
-        return self.name.replace("-", "_")
+        """What its function in the module is called; of a word, by the word."""
+        return self.called or self.word.replace("-", "_")
+
+    @property
+    def word(self) -> str:
+        """The word of a command with words, `start` of `trial start`."""
+        return self.name.rpartition(" ")[2]
 
 
 ON_PAPER, AT_THE_BENCH, AFTERWARDS, TOGETHER = "On paper", "At the bench", "Afterwards", "Together"
+
+TRIAL = (
+    Command(
+        "trial start",
+        "fvc.cli.trial",
+        "trial start REF [--batch SIZE]",
+        "begin a batch; its id goes on the bottle",
+        (
+            "fvc trial start face-toner --batch 150g",
+            "fvc trial start face-toner.4 --batch 500g --for sale",
+        ),
+    ),
+    Command(
+        "trial weigh",
+        "fvc.cli.session",
+        "trial weigh [TRIAL]",
+        "a session at the bench: the next line, its target, Enter",
+        (
+            "fvc trial weigh",
+            "fvc trial weigh ft-260301-mt-a --cumulative",
+            "fvc trial weigh --from sheet.csv",
+        ),
+    ),
+    Command(
+        "trial weighed",
+        "fvc.cli.entries",
+        "trial weighed [TRIAL] MATERIAL GRAMS",
+        "a line of the sheet, weighed in",
+        (
+            "fvc trial weighed propanediol 4.52 --lot PD-114",
+            "fvc trial weighed prop 342.60-338.08",
+        ),
+    ),
+    Command(
+        "trial added",
+        "fvc.cli.entries",
+        "trial added [TRIAL] MATERIAL GRAMS",
+        "something that went into the mixed batch later",
+        (
+            "fvc trial added citric-acid-50 0.40",
+            "fvc trial added citric-acid-50 31.42-31.02",
+        ),
+    ),
+    Command(
+        "trial lost",
+        "fvc.cli.entries",
+        "trial lost [TRIAL] GRAMS",
+        "what evaporated: water and nothing else, unless said",
+        (
+            "fvc trial lost 6.45",
+            "fvc trial lost 342.60-336.15 --phase A",
+        ),
+    ),
+    Command(
+        "trial replaced",
+        "fvc.cli.entries",
+        "trial replaced [TRIAL] GRAMS",
+        "water that was put back",
+        (
+            "fvc trial replaced 6.30",
+            "fvc trial replaced 6.30 --with water",
+        ),
+    ),
+    Command("trial spilled", "fvc.cli.entries", "trial spilled [TRIAL] GRAMS", "mixed product that was lost", ("fvc trial spilled 0.30",)),
+    Command(
+        "trial left",
+        "fvc.cli.entries",
+        "trial left [TRIAL] GRAMS --phase PHASE",
+        "what stayed on the beaker of a phase",
+        ("fvc trial left 0.30 --phase B",),
+    ),
+    Command(
+        "trial sampled", "fvc.cli.entries", "trial sampled [TRIAL] GRAMS", "what was taken out to look at", ("fvc trial sampled 4.00",)
+    ),
+    Command(
+        "trial combined",
+        "fvc.cli.entries",
+        "trial combined [TRIAL] PHASE into PHASE",
+        "a phase was poured into another",
+        ("fvc trial combined B into A",),
+    ),
+    Command(
+        "trial heated",
+        "fvc.cli.entries",
+        "trial heated [TRIAL] PHASE",
+        "a phase was heated",
+        ("fvc trial heated A --temperature 71C --hold 15min",),
+    ),
+    Command(
+        "trial cooled",
+        "fvc.cli.entries",
+        "trial cooled [TRIAL] PHASE",
+        "a phase was left to cool",
+        ("fvc trial cooled A --temperature 38C",),
+    ),
+    Command(
+        "trial stirred",
+        "fvc.cli.entries",
+        "trial stirred [TRIAL] PHASE",
+        "a phase was stirred or homogenised",
+        ("fvc trial stirred A --speed 3000rpm --hold 5min",),
+    ),
+    Command(
+        "trial vessel",
+        "fvc.cli.entries",
+        "trial vessel [TRIAL] PHASE GRAMS",
+        "the vessel of a phase on the scale, with all that is in it",
+        ("fvc trial vessel A 342.60",),
+    ),
+    Command(
+        "trial enlarged",
+        "fvc.cli.entries",
+        "trial enlarged [TRIAL] SIZE",
+        "the batch was made larger; the targets follow",
+        ("fvc trial enlarged 213.33g",),
+    ),
+    Command(
+        "trial retargeted",
+        "fvc.cli.entries",
+        "trial retargeted [TRIAL] MATERIAL GRAMS",
+        "a line not yet in gets another target",
+        ("fvc trial retargeted water 161.76",),
+    ),
+    Command(
+        "trial omitted",
+        "fvc.cli.entries",
+        "trial omitted [TRIAL] MATERIAL",
+        "a line was left out on purpose",
+        ("fvc trial omitted allantoin --because 'none left'",),
+    ),
+    Command(
+        "trial bulk", "fvc.cli.entries", "trial bulk [TRIAL] GRAMS", "the finished product, weighed", ("fvc trial bulk 612.30-125.00",)
+    ),
+    Command(
+        "trial noted",
+        "fvc.cli.entries",
+        "trial noted [TRIAL] TEXT",
+        "anything else worth knowing",
+        ("fvc trial noted 'foamed when the oils went in'",),
+    ),
+    Command(
+        "trial show",
+        "fvc.cli.trial",
+        "trial show [TRIAL]",
+        "the record of a batch: made, deviations, yield, what was seen",
+        ("fvc trial show ft-260301-mt-a",),
+    ),
+    Command(
+        "trial list",
+        "fvc.cli.trial",
+        "trial list [NAME]",
+        "the batches, the latest last",
+        (
+            "fvc trial",
+            "fvc trial list face-toner",
+        ),
+        called="list_trials",
+    ),
+    Command(
+        "trial see",
+        "fvc.cli.looks",
+        "trial see [TRIAL] WORDS",
+        "what you see, in one line of typing",
+        (
+            "fvc trial see clear pH 4.82",
+            "fvc trial see fridge day 7 slightly hazy, ring",
+            "fvc trial see nothing to report --photo look.jpg",
+        ),
+    ),
+    Command("trial due", "fvc.cli.looks", "trial due", "what wants a look today, by the schedule", ("fvc trial due",)),
+    Command(
+        "trial close",
+        "fvc.cli.trial",
+        "trial close [TRIAL] --verdict WORD --because TEXT",
+        "keep, set-aside, repeat, choose; for sale: release, hold, reject",
+        (
+            "fvc trial close --verdict keep --because 'clear for 30 days'",
+            "fvc trial close ft-260301-mt-b --verdict release --because 'as the spec' --filled '15 x 30 mL' --retained '30 mL'",
+        ),
+    ),
+    Command(
+        "trial to-plan",
+        "fvc.cli.to_plan",
+        "trial to-plan TRIAL",
+        "write what was made back as a plan",
+        (
+            "fvc trial to-plan ft-260301-mt-a",
+            "fvc trial to-plan ft-260301-mt-a --as as-made --question 'Was the slip the better one?'",
+        ),
+    ),
+    Command("trial save", "fvc.cli.trial", "trial save [TRIAL]", "save records in git that are on disk only", ("fvc trial save",)),
+)
 
 DAY: tuple[tuple[str, tuple[Command, ...]], ...] = (
     (
@@ -165,6 +367,8 @@ DAY: tuple[tuple[str, tuple[Command, ...]], ...] = (
                 "trial WORD [TRIAL] ...",
                 "a batch: start it, weigh, look again, close it",
                 ("fvc trial start face-toner --batch 150g", "fvc trial weigh", "fvc trial see clear pH 4.82", "fvc trial due"),
+                words=TRIAL,
+                alone="list",
             ),
         ),
     ),
@@ -229,6 +433,15 @@ DAY: tuple[tuple[str, tuple[Command, ...]], ...] = (
 )
 
 COMMANDS: dict[str, Command] = {c.name: c for _, group in DAY for c in group}
+
+
+def words_text(command: Command) -> str:
+    """The page that `fvc trial --help` shows."""
+    lines = [f"usage: fvc {command.usage}", "", command.help, ""]
+    for word in command.words:
+        lines += _folded(f"  {word.usage.partition(' ')[2]}  ", word.help)
+    lines += ["", f"fvc {command.name} WORD --help shows options and examples."]
+    return "\n".join(lines)
 
 
 def help_text(version: str) -> str:

@@ -11,9 +11,13 @@ import io
 import os
 import sys
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from fvc import __version__
 from fvc.errors import EXIT_DONE, EXIT_FAULT_OF_TOOL, EXIT_INPUT, EXIT_STOPPED, Refusal
+
+if TYPE_CHECKING:
+    from fvc.cli.commands import Command
 
 
 def console() -> None:
@@ -106,18 +110,41 @@ def _run(given: list[str]) -> int:
 
 
 def _command(name: str, rest: list[str]) -> int:
-    import importlib
-
     from fvc.cli.commands import COMMANDS
 
     if COMMANDS[name].ahead:
         from fvc.cli.ahead import ask
 
         ask(rest[:1] if COMMANDS[name].ahead == "story" else rest, story=COMMANDS[name].ahead == "story")
-    module = importlib.import_module(COMMANDS[name].module)
+    return _run_command(COMMANDS[name], rest)
+
+
+def _run_command(command: Command, rest: list[str]) -> int:
+    import importlib
+
+    if command.words:
+        return _run_word(command, rest)
+    module = importlib.import_module(command.module)
     from fvc.cli.parsing import run
 
-    return run(COMMANDS[name], getattr(module, COMMANDS[name].function), rest)
+    return run(command, getattr(module, command.function), rest)
+
+
+def _run_word(command: Command, rest: list[str]) -> int:
+    """A command whose first argument is a word: `fvc trial weigh`; a word that is none gets the nearest."""
+    from fvc.cli.commands import words_text
+
+    if rest[:1] in (["--help"], ["-h"]):
+        print(words_text(command))
+        return EXIT_DONE
+    words = {w.word: w for w in command.words}
+    given = rest[0] if rest and not rest[0].startswith("-") else command.alone
+    if given not in words:
+        from fvc.names import printable, suggestion
+
+        hint = suggestion(given, words, f"fvc {command.name} --help lists them")
+        raise Refusal(f'fvc {command.name} has no word "{printable(given)}"', next=hint)
+    return _run_command(words[given], rest[1:] if rest[:1] == [given] else rest)
 
 
 def _say(text: str) -> None:

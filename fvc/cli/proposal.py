@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-import os
-import tempfile
 from collections.abc import Callable, Sequence
 from dataclasses import replace as altered
 from fractions import Fraction
-from pathlib import Path
 from typing import Annotated, Any, NamedTuple
 
 import typer
@@ -154,11 +151,11 @@ def settle(
     def write() -> bool:
         nonlocal saved
         if reason.strip():
-            with writing(lock_folder(archive)), replaced(archive.root / path, new, old, path, archive.repository.git_dir):
+            with writing(archive.lock_folder), replaced(archive.root / path, new, old, path, archive.repository.git_dir):
                 saved = save_revision(Archive.open(archive.root), reference, reason, locked=True)
             return saved is not None
         if new != old:
-            with writing(lock_folder(archive)):
+            with writing(archive.lock_folder):
                 replace(archive.root / path, new, old, path)
         return new != old
 
@@ -214,15 +211,6 @@ def rounded_notes(edits: Sequence[LevelEdit]) -> list[str]:
 def say(text: str) -> None:
     """A sentence for a person, to stdout behind the table it belongs to."""
     screen().say(text)
-
-
-def lock_folder(archive: Archive) -> Path:
-    """Git's own folder; without git one in the system's temporary folder, so that nothing is left among the plans."""
-    if not isinstance(archive.found, Fault):
-        return archive.found.common_dir
-    folder = Path(tempfile.gettempdir()) / f"fvc-{os.getuid() if hasattr(os, 'getuid') else 'lock'}"
-    folder.mkdir(exist_ok=True)
-    return folder
 
 
 def show_saved(result: Saved | None, name: str) -> None:

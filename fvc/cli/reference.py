@@ -69,7 +69,19 @@ def parameters(function: Callable[..., Any]) -> tuple[list[Option], list[Option]
 
 
 def command_section(command: Command) -> str:
-    """One command: what it does, how it is typed, its options, examples."""
+    """One command: what it does, how it is typed, its options, examples; of one with words, each of them."""
+    if command.words:
+        head = [
+            f"### fvc {command.name}",
+            "",
+            f"{command.help[:1].upper()}{command.help[1:]}.",
+            "",
+            "```text",
+            f"fvc {command.usage}",
+            "```",
+            "",
+        ]
+        return "\n".join(head) + "\n" + "\n".join(command_section(word) for word in command.words)
     function = getattr(importlib.import_module(command.module), command.function)
     arguments, options = parameters(function)
     out = [f"### fvc {command.name}", "", inspect.cleandoc(function.__doc__ or ""), "", "```text", f"fvc {command.usage}", "```", ""]

@@ -13,7 +13,7 @@ from fvc.change.ladder import ladder as rungs_of
 from fvc.change.split import split_sheet
 from fvc.change.swap import hold_from_text
 from fvc.cli.parsing import AsJson, BatchSize, Density, batch_of, confirmed, interactive, open_archive, percent_of, print_json, screen, warn
-from fvc.cli.proposal import Draft, draft_of, lock_folder, say
+from fvc.cli.proposal import Draft, draft_of, say
 from fvc.errors import EXIT_DONE, Refusal
 from fvc.files.writer import replace, writing
 from fvc.formulary import plan_path
@@ -154,7 +154,7 @@ def _keep_all(draft: Draft, rungs: Sequence[Rung], asked: Callable[[Rung], str])
         texts[rung.id] = variant_text(start, asked(rung), "", rung.edits, title)
         read_variant(archive, name, rung.id, texts[rung.id])
     written: dict[str, bytes] = {}
-    with writing(lock_folder(archive)):
+    with writing(archive.lock_folder):
         try:
             for id, data in texts.items():
                 path = plan_path(name, id)

@@ -12,7 +12,7 @@ from fvc.archive import Archive
 from fvc.carrying import Carried, carry
 from fvc.change.levels import LevelEdit, typed_level
 from fvc.cli.parsing import AsJson, batch_of, confirmed, interactive, open_archive, print_json, screen, warn, with_bill
-from fvc.cli.proposal import Draft, draft_of, lock_folder, rounded_notes, say, show_saved
+from fvc.cli.proposal import Draft, draft_of, rounded_notes, say, show_saved
 from fvc.compare.diff import diff as compare
 from fvc.compare.merge import FIRST, SECOND, TOTAL, Answer
 from fvc.errors import EXIT_DONE, Fault, Refusal
@@ -200,7 +200,7 @@ def keep_as_variant(
     data = variant_text(start, question, expect, edits)
     after = read_variant(archive, name, id, data)
     path = plan_path(name, id)
-    with writing(lock_folder(archive)):
+    with writing(archive.lock_folder):
         replace(archive.root / path, data, None, path)
     result = with_bill(archive, compare(draft.before, after, batch_of(after, "", "")[0]), draft.before, after, cautions=True)
     if as_json:
@@ -250,7 +250,7 @@ def do_adopt(archive: Archive, name: str, id: str, reason: str, save: bool, as_j
 
 def _adopt(archive: Archive, found: Adoption) -> Saved:
     ready_to_save(archive)
-    with writing(lock_folder(archive)):
+    with writing(archive.lock_folder):
         return adopt(archive, found)
 
 
@@ -259,7 +259,7 @@ def do_set_aside(archive: Archive, name: str, id: str, reason: str, as_json: boo
     found = one_variant(archive, name, id)
     if not reason.strip() and interactive() and not as_json:
         reason = input("why? ")
-    with writing(lock_folder(archive)):
+    with writing(archive.lock_folder):
         saved = set_aside(archive, found, reason)
     if as_json:
         from fvc.show import data
@@ -349,7 +349,7 @@ def _say_comments(lead: str, comments: Sequence[str]) -> None:
 
 def _write_carried(archive: Archive, found: Carried) -> None:
     path = found.variant.reference.path
-    with writing(lock_folder(archive)):
+    with writing(archive.lock_folder):
         replace(archive.root / path, found.text, found.old, path)
 
 

@@ -85,7 +85,7 @@ class Settings:
     decimals: int = 4
     small_below: Fraction = SMALL_BELOW
     basis: Basis = field(default_factory=Basis)
-    schedule: Schedule = Schedule()
+    schedule: Schedule = field(default_factory=Schedule)
     slip_above: Fraction = SLIP_ABOVE
     makers: Mapping[str, str] = field(default_factory=dict)
     record: Mapping[str, object] = field(default_factory=dict, repr=False)

@@ -50,6 +50,7 @@ TRIAL = Table(
                 Field("percent", Number("0", "100"), "percent asked for"),
                 Field("grams", Number("0"), "grams asked for"),
                 Field("open", Flag(), "true for an open line"),
+                Field("balance", Flag(), "true for the balance"),
             )
         ),
         "the lines of the weigh sheet",
@@ -126,7 +127,9 @@ def read_trial(data: bytes, name: str, id: str, formula: str = "") -> Parsed[Tri
             id: build_material(id, given, notes, ("materials", id), records[id]) for id, given in fields.get("materials", {}).items()
         }
         asked = tuple(
-            Asked(a["phase"], a["material"], _value(a.get("percent")), _value(a.get("grams")), a.get("open", False))
+            Asked(
+                a["phase"], a["material"], _value(a.get("percent")), _value(a.get("grams")), a.get("open", False), a.get("balance", False)
+            )
             for a in fields["asked"]
         )
         ids = [e["id"] for e in fields.get("entry", ())]

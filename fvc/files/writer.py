@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import errno
+import glob
 import os
 import tempfile
 from collections.abc import Iterator
@@ -76,6 +77,7 @@ def _replace(file: Path, data: bytes, expected: bytes | None, name: str) -> bool
             raise PermissionError(errno.EACCES, os.strerror(errno.EACCES))
         os.replace(temporary, target)
         temporary = None
+        _settle(target.parent)
     except OSError as error:
         raise Refusal(cannot_write(name, error)) from None
     finally:
@@ -83,6 +85,23 @@ def _replace(file: Path, data: bytes, expected: bytes | None, name: str) -> bool
             with contextlib.suppress(OSError):
                 os.unlink(temporary)
     return True
+
+
+def _settle(folder: Path) -> None:
+    """Have the new name on the disk as well as the bytes, so that it outlives a dead battery; where a system has no such call, no more can be done."""
+    with contextlib.suppress(OSError, AttributeError):
+        handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+
+
+def sweep(file: Path) -> None:
+    """Take away what a writer left beside `file` that was ended in the middle. For whoever holds the writers' lock: nobody else writes then."""
+    for left in file.parent.glob(f".{glob.escape(file.name)}.*.new"):
+        with contextlib.suppress(OSError):
+            left.unlink()
 
 
 @contextlib.contextmanager

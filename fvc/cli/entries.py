@@ -1,0 +1,619 @@
+"""Entries of a batch without a session: each of `fvc trial weighed, added, lost …` writes one, in the order in which things happened."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Callable, Sequence
+from fractions import Fraction
+from typing import Annotated, Any
+
+import typer
+
+from fvc.amounts import ZERO, celsius, exact, minutes
+from fvc.archive import Archive
+from fvc.bench import beakers_apart, missing_of, on_the_scale, restoring, step_of_scale, targets
+from fvc.cli.parsing import AsJson, confirmed, interactive, open_archive, print_json, screen
+from fvc.deviations import grams as in_grams
+from fvc.errors import EXIT_DONE, Refusal
+from fvc.names import beginning, printable
+from fvc.scales import Weight, weight_from_text
+from fvc.slips import ADD, BALANCE_GIVES, ENLARGE, TAKE_BACK, Slip, WayOut, is_wild, slip_of
+from fvc.trial import Entry, Trial, in_force
+from fvc.trials import add_entries, all_trials, author, material_of, stamped, the_open_one, trial_named
+
+Words = Annotated[list[str], typer.Argument(metavar="[TRIAL] ...", help="The batch, where several are open, and what the usage line says.")]
+At = Annotated[str, typer.Option("--at", metavar="TIME", help="When it happened, if earlier: 14:20, or '2026-03-01 14:20'.")]
+Phase = Annotated[str, typer.Option("--phase", metavar="PHASE", help="The phase, before phases are combined.")]
+Lot = Annotated[str, typer.Option("--lot", metavar="LOT", help="Lot of the material; of a premix the id of its batch.")]
+Because = Annotated[str, typer.Option("--because", metavar="TEXT", help="Why.")]
+Corrects = Annotated[str, typer.Option("--corrects", metavar="ENTRY", help="The entry that this one corrects, by its id.")]
+By = Annotated[str, typer.Option("--by", metavar="NAME", help="Who did it; without it, git's identity.")]
+CheckedBy = Annotated[str, typer.Option("--checked-by", metavar="NAME", help="Who looked over it.")]
+Sure = Annotated[bool, typer.Option("--sure", help="Yes, it is meant so: a weight far from its target, a lot past its day.")]
+Temperature = Annotated[str, typer.Option("--temperature", metavar="T", help="71C or 160F.")]
+Hold = Annotated[str, typer.Option("--hold", metavar="TIME", help="For how long, such as 15min.")]
+Speed = Annotated[str, typer.Option("--speed", metavar="TEXT", help="Of the stirrer, such as 3000rpm.")]
+
+
+def chosen(archive: Archive, words: Sequence[str], fewest: int, *, bench: bool = True) -> tuple[Trial, list[str]]:
+    """The batch that is meant, and the words behind it: named first, or the open one.
+
+    The first word is the batch when it is the beginning of an id that has a hyphen, and enough words follow it.
+    """
+    rest = list(words)
+    ids = [id for _, id in archive.now.trials()]
+    first = rest[0].lower() if rest else ""
+    if "-" in first and len(rest) > fewest and beginning(first, ids):
+        return trial_named(archive, first), rest[1:]
+    if rest and first in ids:
+        return trial_named(archive, first), rest[1:]
+    return the_open_one(archive, bench=bench), rest
+
+
+def grams_of(words: Sequence[str], example: str) -> Weight:
+    """The weight that words say. Refusal naming what is wrong."""
+    text = " ".join(words)
+    try:
+        return weight_from_text(text)
+    except ValueError as error:
+        raise Refusal(f'"{printable(text)}" is no weight: {error}', next=f"for example  {example}") from None
+
+
+def _count(words: Sequence[str], least: int, usage: str) -> None:
+    if len(words) < least:
+        raise Refusal("something is missing", next=usage)
+
+
+def record(
+    archive: Archive, trial: Trial, at: str, by: str, make: Callable[[Trial, datetime.datetime, datetime.datetime | None], Entry]
+) -> tuple[Trial, Entry]:
+    """Write one entry; the record as it is then, and the entry in it."""
+    who = author(archive, by)
+
+    def entries(now: Trial) -> list[Entry]:
+        happened, written = stamped(now, at)
+        return [make(now, happened, written)._replace(by=who)]
+
+    after = add_entries(archive, trial, entries)
+    return after, after.entries[-1]
+
+
+def sure(question: str, way: str, *, said: bool) -> None:
+    """Go on when told or when the answer is yes; Refusal, with the flag that says yes, otherwise."""
+    if said or (interactive() and confirmed(f"{question} Is that right?")):
+        return
+    raise Refusal(question, next=way)
+
+
+def check_corrects(trial: Trial, corrects: str) -> str:
+    """The id of the entry that is corrected, by its beginning. Refusal for none."""
+    if not corrects:
+        return ""
+    found = beginning(corrects, [e.id for e in trial.entries])
+    if len(found) != 1:
+        listed = ", ".join(f"{e.id} ({e.action} {e.subject})" for e in trial.entries[-6:])
+        raise Refusal(f'{trial.id} has no one entry "{printable(corrects)}"', next=f"the last ones: {listed}")
+    return found[0]
+
+
+def known_phase(trial: Trial, name: str) -> str:
+    """A phase of the batch as it is written there. Refusal with the choices."""
+    known = list(dict.fromkeys([a.phase for a in trial.asked]))
+    match = next((p for p in known if p.lower() == name.lower()), None)
+    if match is None:
+        raise Refusal(f'{trial.id} has no phase "{printable(name)}"', next=f"its phases: {', '.join(known)}")
+    return match
+
+
+def slip_in(archive: Archive, trial: Trial, phase: str, material: str) -> Slip | None:
+    """The slip of a line that was just weighed, with what stock and vessel say; None when it is within tolerance."""
+    from fvc.amounts import volume
+
+    settings = archive.now.settings()
+    stock = {}
+    for line in trial.asked:
+        found, _, _ = archive.now.ingredient(line.material)
+        if found is not None:
+            stock[line.material] = found
+    try:
+        vessel = volume(trial.vessel) if trial.vessel else None
+    except ValueError:  # its size in grams: as good as mL at 1 g/mL
+        vessel = weight_from_text(trial.vessel).grams
+    density = getattr(trial.spec.get("density"), "value", None)
+    return slip_of(
+        trial,
+        phase,
+        material,
+        balance=trial.balance,
+        slip_above=settings.slip_above,
+        stock=stock,
+        density=density,
+        vessel=vessel,
+        today=datetime.date.today(),
+    )
+
+
+def water_of(trial: Trial) -> str:
+    """The material that evaporates: the one that is water and nothing else. Refusal where there is none or several."""
+    found = [
+        id
+        for id in dict.fromkeys(a.material for a in trial.asked)
+        if id in trial.materials and set(trial.materials[id].composition or {}) == {"Aqua"}
+    ]
+    if len(found) != 1:
+        raise Refusal(f"{trial.id} has {'no line' if not found else 'several lines'} that is water", next="say of what:  --of MATERIAL")
+    return found[0]
+
+
+def check_lot(archive: Archive, material: str, lot: str, *, said: bool) -> None:
+    """Ask about a lot past its last day, or a premix batch that was not fit."""
+    if not lot:
+        return
+    known, _, _ = archive.now.ingredient(material)
+    until = next((each.use_by for each in known.lots if each.number == lot), None) if known else None
+    trials, _ = all_trials(archive)
+    batch = next((t for t in trials if t.id == lot and t.formula == material), None)
+    if batch is not None:
+        until = batch.use_by
+        if batch.verdict in ("set aside", "reject", "repeat", "hold"):
+            sure(f"{lot} was closed as {batch.verdict}.", "add  --sure  to use it all the same", said=said)
+    if until is not None and until < datetime.date.today():
+        sure(f"{material}, lot {lot}, is past its last day, {until}.", "use another lot, or add  --sure  to use it all the same", said=said)
+
+
+def check_weight(trial: Trial, phase: str, material: str, weight: Weight, *, said: bool, correcting: bool = False) -> None:
+    """Ask about a weight that is far from what is asked: 1.5 kg where 1.5 g was meant."""
+    line = next((t for t in targets(trial) if t.material == material and (t.phase == phase or not phase)), None)
+    if line is None or line.grams is None:
+        size = on_the_scale(trial, phase) if phase else ZERO
+        if size and weight.grams > 2 * size:
+            sure(f"{in_grams(weight.grams)} g of {material} is more than all that is there.", "correct it, or add  --sure", said=said)
+        return
+    if line.settled and not correcting and line.missing <= step_of_scale(trial) and line.weighed:
+        sure(
+            f"{material} is in already, {in_grams(line.weighed)} g of {in_grams(line.grams)} g, and this would be {in_grams(weight.grams)} g more.",
+            f"to correct what was noted:  --corrects {_weighing_of(trial, material)};  if more of it did go in:  --sure",
+            said=said,
+        )
+        return
+    wanted = line.grams if correcting or line.weighed == 0 else line.missing
+    if is_wild(weight.grams, wanted) and not (line.weighed and weight.grams < wanted):
+        sure(
+            f"{material}: {in_grams(weight.grams)} g, and {in_grams(wanted)} g are asked for.",
+            "correct it, or add  --sure  if it is meant so",
+            said=said,
+        )
+
+
+def _weighing_of(trial: Trial, material: str) -> str:
+    return next(e.id for e in reversed(in_force(trial.entries)) if e.subject == material and e.action in ("weighed", "added"))
+
+
+def _told(trial: Trial, entry: Entry, as_json: bool, slip: Slip | None = None, hint: str = "") -> int:
+    """Say what was written, what it did, and what comes next."""
+    if as_json:
+        print_json(
+            {"schema": 1, "trial": trial.id, "entry": entry.id, "action": entry.action, "of": entry.subject}
+            | {"grams": exact(entry.grams) if entry.grams is not None else None, "at": entry.at.isoformat(), "slip": _slip_data(slip)}
+        )
+        return EXIT_DONE
+    from fvc.show.trials import happened
+    from fvc.show.trials import slip as show_slip
+
+    out = screen()
+    out.say(f"{trial.id}  {entry.id}  {happened(entry)}")
+    if slip is not None:
+        show_slip(out, slip, {way.way: _typed(entry, slip, way) for way in slip.ways})
+    if hint:
+        out.say(hint)
+    following = next((t for t in targets(trial) if not t.settled and not t.open), None)
+    if following is not None and entry.action in ("weighed", "added", "omitted", "retargeted", "enlarged"):
+        out.say(f"next: {following.material} {in_grams(following.missing)} g (phase {following.phase})")
+    return EXIT_DONE
+
+
+def _typed(entry: Entry, slip: Slip, way: WayOut) -> str:
+    """The command that carries a way out, since there is no session to do it; "" where there is nothing to do."""
+    material = slip.target.material
+    if way.way == TAKE_BACK:
+        return f"fvc trial weighed {material} {in_grams(slip.target.grams)} --corrects {entry.id}"
+    if way.way == ADD:
+        return f"fvc trial weighed {material} {in_grams(-slip.over)}"
+    if way.way == ENLARGE:
+        return f"fvc trial enlarged {in_grams(way.batch)}g --because {material}"
+    if way.way == BALANCE_GIVES:
+        return f"fvc trial retargeted {way.later[0].material} {in_grams(way.later[0].grams)}"
+    return ""
+
+
+def _slip_data(slip: Slip | None) -> dict[str, Any] | None:
+    if slip is None:
+        return None
+
+    def portions(given: Sequence[Any]) -> list[dict[str, str]]:
+        return [{"phase": p.phase, "material": p.material, "grams": exact(p.grams)} for p in given]
+
+    return {
+        "material": slip.target.material,
+        "phase": slip.target.phase,
+        "target": exact(slip.target.grams or ZERO),
+        "over": exact(slip.over),
+        "planned_percent": exact(slip.planned),
+        "percent": exact(slip.left),
+        "ways": [
+            {
+                "way": w.way,
+                "now": portions(w.now),
+                "later": portions(w.later),
+                "batch_g": exact(w.batch) if w.batch is not None else None,
+                "against": list(w.against),
+            }
+            for w in slip.ways
+        ],
+    }
+
+
+def phase_for(trial: Trial, named: str, phase: str, material: str) -> tuple[str, bool]:
+    """(phase that a weighing belongs to, True when the sheet does not ask for it there)."""
+    if named or phase:
+        return known_phase(trial, named or phase), False
+    lines = [t for t in targets(trial) if t.material == material]
+    waiting = [t for t in lines if not t.settled]
+    if lines:
+        return (waiting or lines)[0].phase, False
+    last = next((e.phase for e in reversed(trial.entries) if e.action == "weighed" and e.phase), "")
+    return last or (trial.asked[0].phase if trial.asked else ""), True
+
+
+# --- the words --------------------------------------------------------------------------------------
+
+
+def weighed(
+    words: Words,
+    lot: Lot = "",
+    phase: Phase = "",
+    at: At = "",
+    corrects: Corrects = "",
+    because: Because = "",
+    by: By = "",
+    checked_by: CheckedBy = "",
+    sure: Sure = False,
+    as_json: AsJson = False,
+) -> int:
+    """A line of the sheet was weighed in; 342.60-336.15 is by difference. Says at once what a slip did, and the ways out."""
+    return _in("weighed", words, lot, phase, at, corrects, because, by, checked_by, sure, as_json)
+
+
+def added(
+    words: Words,
+    lot: Lot = "",
+    phase: Phase = "",
+    at: At = "",
+    corrects: Corrects = "",
+    because: Because = "",
+    by: By = "",
+    checked_by: CheckedBy = "",
+    sure: Sure = False,
+    as_json: AsJson = False,
+) -> int:
+    """Something went into the mixed batch later, such as an acid to the pH; it closes an open line of the sheet."""
+    return _in("added", words, lot, phase, at, corrects, because, by, checked_by, sure, as_json)
+
+
+def _in(
+    action: str,
+    words: Sequence[str],
+    lot: str,
+    phase: str,
+    at: str,
+    corrects: str,
+    because: str,
+    by: str,
+    checked_by: str,
+    said: bool,
+    as_json: bool,
+) -> int:
+    archive = open_archive()
+    trial, rest = chosen(archive, words, 2)
+    _count(rest, 2, f"fvc trial {action} [TRIAL] MATERIAL GRAMS")
+    named, material = material_of(archive, trial, rest[0])
+    weight = grams_of(rest[1:], f"fvc trial {action} {material} 4.52")
+    wrong = check_corrects(trial, corrects)
+    there, extra = phase_for(trial, named, phase, material)
+    check_lot(archive, material, lot, said=said)
+    check_weight(trial, there, material, weight, said=said, correcting=bool(wrong))
+
+    def make(now: Trial, happened: datetime.datetime, written: datetime.datetime | None) -> Entry:
+        return Entry(
+            "",
+            happened,
+            action,
+            material,
+            grams=weight.grams,
+            reading=weight.reading,
+            phase=there if action == "weighed" or named or phase else "",
+            lot=lot,
+            corrects=wrong,
+            written=written,
+            because=because,
+            checked_by=checked_by,
+        )
+
+    after, entry = record(archive, trial, at, by, make)
+    hint = f"{material} does not stand on the sheet: it is an addition, and will be listed as one." if extra else ""
+    return _told(after, entry, as_json, slip_in(archive, after, there, material), hint)
+
+
+def lost(
+    words: Words,
+    of: Annotated[str, typer.Option("--of", metavar="MATERIAL", help="What evaporated, if not water.")] = "",
+    phase: Phase = "",
+    at: At = "",
+    corrects: Corrects = "",
+    because: Because = "",
+    by: By = "",
+    as_json: AsJson = False,
+) -> int:
+    """Something evaporated: water and nothing else, unless said. Says how much brings the composition back, and how much only the weight."""
+    archive = open_archive()
+    trial, rest = chosen(archive, words, 1)
+    _count(rest, 1, "fvc trial lost [TRIAL] GRAMS")
+    material = material_of(archive, trial, of)[1] if of else water_of(trial)
+    weight = grams_of(rest, "fvc trial lost 6.45")
+    there = known_phase(trial, phase) if phase else ""
+    wrong = check_corrects(trial, corrects)
+    entry = Entry(
+        "",
+        datetime.datetime.min,
+        "lost",
+        material,
+        grams=weight.grams,
+        reading=weight.reading,
+        phase=there,
+        corrects=wrong,
+        because=because,
+    )
+    after, written = record(archive, trial, at, by, lambda _, t, w: entry._replace(at=t, written=w))
+    return _told(after, written, as_json, hint=put_back_words(after, material))
+
+
+def put_back_words(trial: Trial, material: str) -> str:
+    """How much of what was lost would bring back the composition, and how much the weight."""
+    back, weight = restoring(trial, material), missing_of(trial, material)
+    if back <= 0:
+        return f"The composition needs no more {material}."
+    same = "" if in_grams(back) == in_grams(weight) else f"; {in_grams(weight)} g would bring back the weight only"
+    return f"{in_grams(back)} g of {material} bring the composition back{same}:  fvc trial replaced {in_grams(back)}"
+
+
+def replaced(
+    words: Words,
+    material_given: Annotated[str, typer.Option("--with", metavar="MATERIAL", help="What was put back, if not water.")] = "",
+    lot: Lot = "",
+    phase: Phase = "",
+    at: At = "",
+    corrects: Corrects = "",
+    by: By = "",
+    as_json: AsJson = False,
+) -> int:
+    """What had evaporated was put back: water, unless said."""
+    archive = open_archive()
+    trial, rest = chosen(archive, words, 1)
+    _count(rest, 1, "fvc trial replaced [TRIAL] GRAMS")
+    material = material_of(archive, trial, material_given)[1] if material_given else water_of(trial)
+    weight = grams_of(rest, "fvc trial replaced 6.30")
+    there = known_phase(trial, phase) if phase else ""
+    wrong = check_corrects(trial, corrects)
+    check_lot(archive, material, lot, said=False)
+    entry = Entry(
+        "", datetime.datetime.min, "replaced", material, grams=weight.grams, reading=weight.reading, phase=there, lot=lot, corrects=wrong
+    )
+    after, written = record(archive, trial, at, by, lambda _, t, w: entry._replace(at=t, written=w))
+    return _told(after, written, as_json, hint=put_back_words(after, material))
+
+
+def spilled(
+    words: Words, phase: Phase = "", at: At = "", corrects: Corrects = "", because: Because = "", by: By = "", as_json: AsJson = False
+) -> int:
+    """Mixed product was lost: takes everything there in its proportion, so no percent changes."""
+    return _out("spilled", words, phase, at, corrects, because, by, as_json)
+
+
+def sampled(
+    words: Words, phase: Phase = "", at: At = "", corrects: Corrects = "", because: Because = "", by: By = "", as_json: AsJson = False
+) -> int:
+    """A sample was taken out. What goes in afterwards goes into less: order counts."""
+    return _out("sampled", words, phase, at, corrects, because, by, as_json)
+
+
+def left(
+    words: Words, phase: Phase = "", at: At = "", corrects: Corrects = "", because: Because = "", by: By = "", as_json: AsJson = False
+) -> int:
+    """Some of a phase stayed on its beaker: takes that phase only, also when it is noted after pouring."""
+    if not phase:
+        raise Refusal("of which phase?", next="fvc trial left 0.30 --phase B")
+    return _out("left", words, phase, at, corrects, because, by, as_json)
+
+
+def _out(action: str, words: Sequence[str], phase: str, at: str, corrects: str, because: str, by: str, as_json: bool) -> int:
+    archive = open_archive()
+    trial, rest = chosen(archive, words, 1)
+    _count(rest, 1, f"fvc trial {action} [TRIAL] GRAMS")
+    weight = grams_of(rest, f"fvc trial {action} 0.30")
+    there = known_phase(trial, phase) if phase else ""
+    subject = there if action == "left" else "product"
+    entry = Entry("", datetime.datetime.min, action, subject, grams=weight.grams, reading=weight.reading, because=because)
+    entry = entry._replace(phase="" if action == "left" else there, corrects=check_corrects(trial, corrects))
+    after, written = record(archive, trial, at, by, lambda _, t, w: entry._replace(at=t, written=w))
+    return _told(after, written, as_json)
+
+
+def combined(words: Words, at: At = "", by: By = "", as_json: AsJson = False) -> int:
+    """A phase was poured into another: B into A."""
+    archive = open_archive()
+    trial, rest = chosen(archive, words, 3)
+    if len(rest) != 3 or rest[1].lower() != "into":
+        raise Refusal("which phase into which?", next="fvc trial combined B into A")
+    source, into = known_phase(trial, rest[0]), known_phase(trial, rest[2])
+    if source == into:
+        raise Refusal(f"phase {source} cannot go into itself", next="fvc trial combined B into A")
+    if source not in beakers_apart(trial):
+        raise Refusal(
+            f"phase {source} has no beaker of its own"
+            + (", nothing of it was weighed" if on_the_scale(trial, source) == 0 else " any more"),
+            next=f"fvc trial show {trial.id}",
+        )
+    entry = Entry("", datetime.datetime.min, "combined", source, into=into)
+    after, written = record(archive, trial, at, by, lambda _, t, w: entry._replace(at=t, written=w))
+    return _told(after, written, as_json)
+
+
+def heated(
+    words: Words, temperature: Temperature = "", hold: Hold = "", at: At = "", by: By = "", because: Because = "", as_json: AsJson = False
+) -> int:
+    """A phase was heated: to what temperature, held for how long."""
+    return _operation("heated", words, temperature, hold, "", at, by, because, as_json)
+
+
+def cooled(words: Words, temperature: Temperature = "", at: At = "", by: By = "", because: Because = "", as_json: AsJson = False) -> int:
+    """A phase, or what another goes into, came down to a temperature."""
+    return _operation("cooled", words, temperature, "", "", at, by, because, as_json)
+
+
+def stirred(
+    words: Words,
+    temperature: Temperature = "",
+    speed: Speed = "",
+    hold: Hold = "",
+    at: At = "",
+    by: By = "",
+    because: Because = "",
+    as_json: AsJson = False,
+) -> int:
+    """A phase was stirred or homogenised: speed and time."""
+    return _operation("stirred", words, temperature, hold, speed, at, by, because, as_json)
+
+
+def _operation(
+    action: str, words: Sequence[str], temperature: str, hold: str, speed: str, at: str, by: str, because: str, as_json: bool
+) -> int:
+    for text, check, example in ((temperature, celsius, "--temperature 71C"), (hold, minutes, "--hold 15min")):
+        try:
+            if text:
+                check(text)
+        except ValueError as error:
+            raise Refusal(f'"{printable(text)}": {error}', next=f"for example  {example}") from None
+    archive = open_archive()
+    trial, rest = chosen(archive, words, 1)
+    if len(rest) != 1:
+        raise Refusal("which phase?", next=f"fvc trial {action} A")
+    entry = Entry(
+        "", datetime.datetime.min, action, known_phase(trial, rest[0]), temperature=temperature, hold=hold, speed=speed, because=because
+    )
+    after, written = record(archive, trial, at, by, lambda _, t, w: entry._replace(at=t, written=w))
+    return _told(after, written, as_json)
+
+
+def vessel(words: Words, at: At = "", by: By = "", as_json: AsJson = False) -> int:
+    """The vessel of a phase stood on the scale, with all that is in it: before and after heating, what is missing is what evaporated."""
+    archive = open_archive()
+    trial, rest = chosen(archive, words, 2)
+    _count(rest, 2, "fvc trial vessel [TRIAL] PHASE GRAMS")
+    phase, weight = known_phase(trial, rest[0]), grams_of(rest[1:], "fvc trial vessel A 342.60")
+    before = vessel_before(trial, phase)
+    entry = Entry("", datetime.datetime.min, "vessel", phase, grams=weight.grams)
+    after, written = record(archive, trial, at, by, lambda _, t, w: entry._replace(at=t, written=w))
+    hint = ""
+    if before is not None and before > weight.grams:
+        hint = f"{in_grams(before - weight.grams)} g less than before:  fvc trial lost {in_grams(before - weight.grams)} --phase {phase}"
+    return _told(after, written, as_json, hint=hint)
+
+
+def vessel_before(trial: Trial, phase: str) -> Fraction | None:
+    """What the vessel of a phase weighed last, if nothing went in or out of it since."""
+    for entry in reversed(trial.entries):
+        if entry.action == "vessel" and entry.subject == phase:
+            return entry.grams
+        if entry.action in ("weighed", "added", "replaced", "lost", "spilled", "sampled", "combined") and entry.phase in ("", phase):
+            return None
+    return None
+
+
+def enlarged(words: Words, because: Because = "", at: At = "", by: By = "", as_json: AsJson = False) -> int:
+    """The batch was made larger: every target grows with it, also of what is in already."""
+    archive = open_archive()
+    trial, rest = chosen(archive, words, 1)
+    _count(rest, 1, "fvc trial enlarged [TRIAL] 213.33g")
+    weight = grams_of(rest, "fvc trial enlarged 213.33g")
+    from fvc.bench import batch_now
+
+    size = batch_now(trial)
+    if size is not None and weight.grams <= size:
+        raise Refusal(
+            f"the batch is {in_grams(size)} g already", next="name a larger size; a batch cannot be made smaller once it is begun"
+        )
+    entry = Entry("", datetime.datetime.min, "enlarged", "batch", grams=weight.grams, because=because)
+    after, written = record(archive, trial, at, by, lambda _, t, w: entry._replace(at=t, written=w))
+    return _told(after, written, as_json)
+
+
+def retargeted(words: Words, phase: Phase = "", because: Because = "", at: At = "", by: By = "", as_json: AsJson = False) -> int:
+    """A line that is not in yet gets another target, so that a slip is made good there."""
+    archive = open_archive()
+    trial, rest = chosen(archive, words, 2)
+    _count(rest, 2, "fvc trial retargeted [TRIAL] MATERIAL GRAMS")
+    named, material = material_of(archive, trial, rest[0])
+    there, extra = phase_for(trial, named, phase, material)
+    if extra:
+        raise Refusal(f"{material} does not stand on the sheet", next="only a line of the sheet has a target")
+    weight = grams_of(rest[1:], f"fvc trial retargeted {material} 161.76")
+    entry = Entry("", datetime.datetime.min, "retargeted", material, grams=weight.grams, phase=there, because=because)
+    after, written = record(archive, trial, at, by, lambda _, t, w: entry._replace(at=t, written=w))
+    return _told(after, written, as_json)
+
+
+def omitted(words: Words, phase: Phase = "", because: Because = "", at: At = "", by: By = "", as_json: AsJson = False) -> int:
+    """A line of the sheet was left out on purpose."""
+    archive = open_archive()
+    trial, rest = chosen(archive, words, 1)
+    _count(rest, 1, "fvc trial omitted [TRIAL] MATERIAL")
+    named, material = material_of(archive, trial, rest[0])
+    there, extra = phase_for(trial, named, phase, material)
+    if extra:
+        raise Refusal(f"{material} does not stand on the sheet, so it cannot be left out", next=f"fvc trial show {trial.id}")
+    entry = Entry("", datetime.datetime.min, "omitted", material, phase=there, because=because)
+    after, written = record(archive, trial, at, by, lambda _, t, w: entry._replace(at=t, written=w))
+    return _told(after, written, as_json)
+
+
+def bulk(words: Words, at: At = "", by: By = "", checked_by: CheckedBy = "", corrects: Corrects = "", as_json: AsJson = False) -> int:
+    """The finished product was weighed: what the entries leave and the scale does not find is unaccounted."""
+    archive = open_archive()
+    trial, rest = chosen(archive, words, 1)
+    _count(rest, 1, "fvc trial bulk [TRIAL] GRAMS")
+    weight = grams_of(rest, "fvc trial bulk 612.30-125.00")
+    entry = Entry("", datetime.datetime.min, "bulk", "product", grams=weight.grams, reading=weight.reading, checked_by=checked_by)
+    entry = entry._replace(corrects=check_corrects(trial, corrects))
+    after, written = record(archive, trial, at, by, lambda _, t, w: entry._replace(at=t, written=w))
+    from fvc.bench import account
+
+    mass = account(after)
+    hint = f"{in_grams(abs(mass.unaccounted or ZERO))} g {'unaccounted' if (mass.unaccounted or 0) >= 0 else 'more than the entries leave'}"
+    percent = mass.percent_of_theoretical
+    if percent is not None:
+        from fvc.amounts import shown
+
+        hint += f"; {shown(percent, 2, 2)} % of the theoretical yield of {in_grams(mass.theoretical)} g"
+    return _told(after, written, as_json, hint=hint + ".")
+
+
+def noted(words: Words, at: At = "", by: By = "", corrects: Corrects = "", as_json: AsJson = False) -> int:
+    """Anything else worth knowing, in free words."""
+    archive = open_archive()
+    trial, rest = chosen(archive, words, 1)
+    text = " ".join(rest).strip()
+    if not text:
+        raise Refusal("the note is empty", next="fvc trial noted 'foamed when the oils went in'")
+    entry = Entry("", datetime.datetime.min, "noted", text, corrects=check_corrects(trial, corrects))
+    after, written = record(archive, trial, at, by, lambda _, t, w: entry._replace(at=t, written=w))
+    return _told(after, written, as_json)

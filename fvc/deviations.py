@@ -1,0 +1,139 @@
+"""What went otherwise than the sheet asked: listed with the batch, so that nobody has to find it in the entries."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Mapping
+from fractions import Fraction
+from typing import NamedTuple
+
+from fvc.amounts import ZERO, celsius, needed_decimals, shown
+from fvc.bench import Account, account, missing_of, restoring, step_of_scale, targets
+from fvc.material import Material
+from fvc.scales import SLIP_ABOVE
+from fvc.slips import tolerance
+from fvc.trial import WEIGHINGS, Trial, in_force
+
+
+class Deviation(NamedTuple):
+    """One of them: its kind in one word, whom it concerns, and a sentence.
+
+    kind: weight, missing, omitted, addition, larger, target, loss, heat, warm, lot, unaccounted.
+    """
+
+    kind: str
+    about: str
+    words: str
+
+
+def deviations(
+    trial: Trial,
+    *,
+    slip_above: Fraction = SLIP_ABOVE,
+    shelf: Mapping[str, Material] | None = None,
+    premixes: Mapping[str, Trial] | None = None,
+) -> tuple[Deviation, ...]:
+    """All of them, in the order of the sheet and of what happened.
+
+    slip_above: percent of its target by which a weight may miss it. shelf: records with their lots as they are now;
+    premixes: batches made in-house, by id. Not checked: what no entry says.
+    """
+    step = step_of_scale(trial)
+    done = trial.closed or any(e.action in ("bulk", "seen", "closed") for e in trial.entries)  # before, it is only not weighed yet
+    out: list[Deviation] = []
+    for t in targets(trial):
+        name = f"{t.material} ({t.phase})"
+        target = t.grams
+        if t.open:
+            continue
+        if not t.settled:
+            if done:
+                out.append(Deviation("missing", t.material, f"{name} was not weighed{f': {grams(target)} g were asked' if target else ''}"))
+        elif t.weighed == 0:
+            out.append(Deviation("omitted", t.material, f"{name} was left out{f': {grams(target)} g were asked' if target else ''}"))
+        elif target is not None and abs(t.weighed - target) > tolerance(target, step, slip_above):
+            off = t.weighed - target
+            percent = f", {shown(abs(off) * 100 / target, 1, 1)} % of it" if target else ""
+            word = "over" if off > 0 else "short of"
+            out.append(Deviation("weight", t.material, f"{name}: {grams(t.weighed)} g, {grams(abs(off))} g {word} its target{percent}"))
+    on_sheet = {a.material for a in trial.asked}
+    extra: dict[str, Fraction] = {}
+    for entry in in_force(trial.entries):
+        because = f": {entry.because}" if entry.because else ""
+        if entry.action in WEIGHINGS and entry.subject not in on_sheet:
+            extra[entry.subject] = extra.get(entry.subject, ZERO) + (entry.grams or ZERO)
+        elif entry.action == "enlarged":
+            out.append(Deviation("larger", entry.subject, f"the batch was enlarged to {grams(entry.grams)} g{because}"))
+        elif entry.action == "retargeted":
+            out.append(Deviation("target", entry.subject, f"{entry.subject} got another target, {grams(entry.grams)} g{because}"))
+        out += _too_cool(trial, entry.action, entry.subject, entry.temperature)
+        out += _past_use(trial, entry.subject, entry.lot, entry.at.date(), shelf or {}, premixes or {})
+    out += [Deviation("addition", m, f"{m} does not stand on the sheet: {grams(g)} g went in") for m, g in extra.items()]
+    return tuple(dict.fromkeys([*out, *_losses(trial)]))
+
+
+def _losses(trial: Trial) -> list[Deviation]:
+    found: list[Deviation] = []
+    lost = dict.fromkeys(e.subject for e in in_force(trial.entries) if e.action == "lost")
+    for material in lost:
+        missing = missing_of(trial, material)
+        if missing > 0:
+            back = restoring(trial, material)
+            found.append(
+                Deviation(
+                    "loss",
+                    material,
+                    f"{grams(missing)} g of {material} were lost and not put back; {grams(back)} g would bring the composition back",
+                )
+            )
+        elif missing < 0:
+            found.append(Deviation("loss", material, f"{grams(-missing)} g more {material} were put back than was lost"))
+    mass = account(trial)
+    found += [
+        Deviation("loss", what, f"{grams(amount)} g {words}")
+        for what, amount, words in (("spilled", mass.spilled, "were spilled"), ("left", mass.left, "stayed on the beakers"))
+        if amount
+    ]
+    return [*found, *_unaccounted(trial, mass)]
+
+
+def _unaccounted(trial: Trial, mass: Account) -> list[Deviation]:
+    if not mass.unaccounted:
+        return []
+    part = f", {shown(abs(mass.unaccounted) * 100 / mass.went_in, 2, 2)} % of what went in" if mass.went_in else ""
+    if mass.unaccounted > 0:
+        return [Deviation("unaccounted", "", f"{grams(mass.unaccounted)} g are unaccounted{part}; no line is changed by it")]
+    return [Deviation("unaccounted", "", f"{grams(-mass.unaccounted)} g more were found than the entries leave{part}")]
+
+
+def _too_cool(trial: Trial, action: str, phase: str, temperature: str) -> list[Deviation]:
+    """A phase that was not heated as far, or not cooled as far, as its plan asks."""
+    if action not in ("heated", "cooled") or not temperature:
+        return []
+    asked = next(((p.heat, p.add_below) for p in trial.phases if p.name == phase), ("", ""))
+    try:
+        reached = celsius(temperature)
+        if action == "heated" and asked[0] and reached < celsius(asked[0]):
+            return [Deviation("heat", phase, f"phase {phase} came to {temperature}; the plan asks for {asked[0]}")]
+        if action == "cooled" and asked[1] and reached > celsius(asked[1]):
+            return [Deviation("warm", phase, f"phase {phase} went in at {temperature}; the plan asks for below {asked[1]}")]
+    except ValueError:
+        return []
+    return []
+
+
+def _past_use(
+    trial: Trial, material: str, lot: str, day: datetime.date, shelf: Mapping[str, Material], premixes: Mapping[str, Trial]
+) -> list[Deviation]:
+    if not lot:
+        return []
+    known = shelf.get(material)
+    until = next((each.use_by for each in known.lots if each.number == lot), None) if known else None
+    if lot in premixes:
+        until = premixes[lot].use_by
+    return [Deviation("lot", material, f"{material}, lot {lot}, was used after its last day, {until}")] if until and day > until else []
+
+
+def grams(value: Fraction | None) -> str:
+    """Grams as a scale shows them: two decimals at least, four at most."""
+    return shown(value or ZERO, 2, max(2, min(4, needed_decimals(value or ZERO) or 4)))
