@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 from fvc.archive import Archive
 from fvc.errors import Fault, Refusal
-from fvc.formulary import material_path
+from fvc.formulary import material_path, trial_path
 from fvc.reach import know_commits
 from fvc.reading import Reading
 from fvc.references import Reference, folder_reading, parse_reference, plans_here, resolve
@@ -19,6 +19,7 @@ from fvc.rules.finding import CAUTION, STOP, Finding, Report
 from fvc.rules.levels import check_house_words
 from fvc.rules.structure import FILE_RULE
 from fvc.saving import locked_and_changed
+from fvc.unaltered import altered_records
 
 OF_RECORDS = ("inci-name", "function-name")  # what is wrong in a record is told once, not with every plan that uses it
 
@@ -48,7 +49,11 @@ def inspect(archive: Archive, refs: Sequence[str], basis: Basis, rules: tuple[st
 def _of_reference(archive: Archive, ref: str, basis: Basis, rules: tuple[str, ...]) -> Inspected:
     reading = resolve(archive, ref)
     title = f"{reading.plan.title or reading.plan.id}, {ref} ({reading.side.words})"
-    return Inspected(title, _checked(archive, reading, basis, rules))
+    report = _checked(archive, reading, basis, rules)
+    if reading.side.made:
+        formula = next(f for f, t in archive.now.trials() if t == reading.plan.id)
+        report = report._replace(findings=(*altered_records(archive, trial_path(formula, reading.plan.id)), *report.findings))
+    return Inspected(title, report)
 
 
 def _checked(archive: Archive, reading: Reading, basis: Basis, rules: tuple[str, ...]) -> Report:
@@ -98,6 +103,9 @@ def _of_folder(archive: Archive, basis: Basis, rules: tuple[str, ...]) -> list[I
     in_records += _as_findings(broken, CAUTION)  # of those that a plan uses, the plan has said it
     if in_records:
         found.append(Inspected("the records of raw materials", _report_of("materials", in_records, 1 if broken else 0, of_plan=False)))
+    altered = altered_records(archive)
+    if altered or archive.now.trials():
+        found.append(Inspected("the records of batches", _report_of("trials", altered, of_plan=False)))
     return found
 
 

@@ -19,7 +19,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import NamedTuple
 
-from fvc.amounts import HUNDRED, ZERO, round_to, shown
+from fvc.amounts import HUNDRED, ZERO, brief, round_to, shown
 from fvc.bench import Target, batch_now, step_of_scale, targets
 from fvc.material import Material
 from fvc.scales import SLIP_ABOVE
@@ -157,5 +157,5 @@ def _enlarged(
             against.append(f"{id}: {shown(grams, 2)} g needed, {shown(offered.short, 2)} g more than the shelf has")
     if vessel is not None and batch / (density or 1) > vessel:
         guess = "" if density else ", at 1 g/mL"
-        against.append(f"the vessel holds {shown(vessel, 0)} mL, and this is {shown(batch / (density or 1), 0, 1)} mL{guess}")
+        against.append(f"the vessel holds {brief(vessel, 0)} mL, and this is {brief(batch / (density or 1), 0, 1)} mL{guess}")
     return WayOut(ENLARGE, tuple(now), tuple(later), batch, tuple(against))

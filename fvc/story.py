@@ -20,6 +20,7 @@ from fvc.formula import Amount
 from fvc.git import Commit
 from fvc.reading import Reading, Side
 from fvc.references import Reference, in_folder, trials_by_plan
+from fvc.trial import Trial
 
 REVISION, PLAIN, RECORDS, UNREADABLE, DELETED = "revision", "plain", "records", "unreadable", "deleted"
 
@@ -39,7 +40,7 @@ class Row(NamedTuple):
     lines: tuple[LineDiff, ...] = ()
     texts: tuple[TextDiff, ...] = ()
     records: tuple[RecordDiff, ...] = ()
-    trials: tuple[str, ...] = ()
+    trials: tuple[Trial, ...] = ()
     first: bool = False
     problem: str = ""
 
@@ -86,7 +87,7 @@ def story_of(archive: Archive, reference: Reference) -> Story:
     return _story(archive, reference, tuple(rows), now, archive.head, problem)
 
 
-def _name_revisions(archive: Archive, path: str, rows: list[Row], trials: dict[int, tuple[str, ...]]) -> None:
+def _name_revisions(archive: Archive, path: str, rows: list[Row], trials: dict[int, tuple[Trial, ...]]) -> None:
     """Tell the rows that introduced a number from plain ones, and add what was tried of each."""
     introduced = {i.touch.commit.id for found in archive.introductions(path).values() for i in found}
     for index, row in enumerate(rows):
@@ -188,13 +189,13 @@ def reason_in(subject: str) -> str:
     return reason if colon and name and number.isdigit() else subject
 
 
-def _trials(archive: Archive, reference: Reference) -> dict[int, tuple[str, ...]]:
-    """Ids of the trials of each revision, by the plan that they name."""
-    found: dict[int, tuple[str, ...]] = {}
+def _trials(archive: Archive, reference: Reference) -> dict[int, tuple[Trial, ...]]:
+    """The trials of each revision, by the plan that they name."""
+    found: dict[int, tuple[Trial, ...]] = {}
     for plan, trials in trials_by_plan(archive, reference.name).items():
         name, _, number = plan.rpartition(".")
         if name == reference.plan_name and number.isdigit():
-            found[int(number)] = tuple(t.id for t in trials)
+            found[int(number)] = trials
     return found
 
 

@@ -179,11 +179,11 @@ def in_force(entries: Sequence[Entry]) -> list[Entry]:
     """The entries that count, in the order in which things happened.
 
     A correction stands in the place of the one it corrects, the latest last; it happened when the first
-    one says, unless it was itself noted late and so names its own time. Entries of one moment keep
-    the order in which they were written.
+    one says, and gets its time, unless it was itself noted late and so names its own. Entries of one
+    moment keep the order in which they were written.
     """
     corrected = {entry.corrects: entry for entry in entries if entry.corrects}
-    out: list[tuple[datetime.datetime, Entry]] = []
+    out: list[Entry] = []
     for entry in entries:
         if entry.corrects:
             continue
@@ -191,5 +191,5 @@ def in_force(entries: Sequence[Entry]) -> list[Entry]:
         while entry.id in corrected:
             entry = corrected[entry.id]
             at = entry.at if entry.written is not None else at
-        out.append((at, entry))
-    return [entry for _, entry in sorted(out, key=lambda each: each[0])]
+        out.append(entry if entry.at == at else entry._replace(at=at))
+    return sorted(out, key=lambda entry: entry.at)

@@ -29,6 +29,8 @@ from fvc.names import INITIALS, beginning, nearest, printable
 from fvc.reading import Reading
 from fvc.references import Reference, in_folder, parse_reference, path_at, resolve
 from fvc.saving import ready_to_save
+from fvc.schedule import Look
+from fvc.schedule import due as due_looks
 from fvc.trial import Asked, Entry, Trial
 from fvc.weighing import WeighSheet
 
@@ -90,6 +92,13 @@ def the_open_one(archive: Archive, *, bench: bool) -> Trial:
         raise Refusal("no batch is open", next="fvc trial start NAME --batch 150g  begins one")
     listed = ", ".join(t.id for t in reversed(weighing or open_ones))
     raise Refusal(f"{len(weighing or open_ones)} batches are open: {listed}", next="name the one you mean, right behind the word")
+
+
+def looks_due(archive: Archive, trials: list[Trial]) -> list[tuple[Trial, tuple[Look, ...]]]:
+    """The looks that every batch wants by today, the longest overdue first."""
+    schedule, today = archive.now.settings().schedule, clock().date()
+    found = [(t, looks) for t in trials if not at_the_bench(t) and (looks := due_looks(t, schedule, today))]
+    return sorted(found, key=lambda each: (-each[1][0].late, each[0].id))
 
 
 # --- who and when -----------------------------------------------------------------------------------

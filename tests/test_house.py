@@ -23,7 +23,7 @@ FLOORS = (
     ("fvc.formulary",),
     ("fvc.archive", "fvc.batches"),
     ("fvc.references", "fvc.chronicle"),
-    ("fvc.saving", "fvc.chronicle", "fvc.story", "fvc.reach"),
+    ("fvc.saving", "fvc.chronicle", "fvc.story", "fvc.reach", "fvc.unaltered"),
     ("fvc.inspection", "fvc.variants", "fvc.adoption", "fvc.carrying", "fvc.trials", "fvc.lots", "fvc.photos"),
     ("fvc.sidebyside", "fvc.results"),
     ("fvc.demo", "fvc.show"),

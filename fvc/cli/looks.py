@@ -8,18 +8,16 @@ from typing import Annotated
 import typer
 
 from fvc.amounts import celsius
-from fvc.archive import Archive
 from fvc.cli.entries import At, By, Corrects, Words, check_corrects, chosen, record
 from fvc.cli.parsing import AsJson, open_archive, print_json, screen, warn
 from fvc.cli.trial import spec_of
 from fvc.errors import EXIT_DONE, Refusal
 from fvc.names import printable
 from fvc.photos import kept_photo
-from fvc.schedule import Look, next_look
-from fvc.schedule import due as due_looks
+from fvc.schedule import next_look
 from fvc.seeing import seen_from
 from fvc.trial import Entry, Trial
-from fvc.trials import all_trials, clock, moment, save_trial
+from fvc.trials import all_trials, clock, looks_due, moment, save_trial
 
 
 def see(
@@ -71,7 +69,8 @@ def see(
     kept = kept_photo(archive, trial, photo) if photo else ""
 
     def make(now: Trial, happened: datetime.datetime, written: datetime.datetime | None) -> Entry:
-        looked = seen._replace(day=now.day_of(happened), photo=kept)
+        corrected = next((e.seen.day for e in now.entries if e.id == wrong and e.seen), None) if written is None else None
+        looked = seen._replace(day=now.day_of(happened) if corrected is None else corrected, photo=kept)
         return Entry("", happened, "seen", text, written=written, corrects=wrong, seen=looked)
 
     trial, entry = record(archive, trial, at, by, make)
@@ -138,10 +137,3 @@ def due(as_json: AsJson = False) -> int:
             out.say(row, 4)
     warn(problems)
     return EXIT_DONE
-
-
-def looks_due(archive: Archive, trials: list[Trial]) -> list[tuple[Trial, tuple[Look, ...]]]:
-    """The looks that every batch wants by today, the longest overdue first."""
-    schedule, today = archive.now.settings().schedule, clock().date()
-    found = [(t, looks) for t in trials if (looks := due_looks(t, schedule, today))]
-    return sorted(found, key=lambda each: (-each[1][0].late, each[0].id))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from fvc.archive import Archive
 from fvc.cli.parsing import open_archive, print_json, screen, warn
@@ -11,6 +11,11 @@ from fvc.formulary import plan_path
 from fvc.names import why_not_an_id
 from fvc.references import Reference, folder_reading, plans_here
 from fvc.saving import renamed_from, settings_unsaved
+from fvc.trials import all_trials, looks_due, unsaved_trials
+
+if TYPE_CHECKING:
+    from fvc.show.screen import Screen
+    from fvc.trial import Trial
 
 
 def today(as_json: bool) -> int:
@@ -33,11 +38,15 @@ def show_today(archive: Archive, as_json: bool = False) -> int:
     """Print today's page."""
     plans = [_plan(archive, reference) for reference in sorted(plans_here(archive), key=lambda r: bool(r.variant))]
     plans += [_gone(f) for f in _missing(archive)]
-    trials, problems = _open_trials(archive)
+    trials, problems = all_trials(archive) if archive.now.trials() else ([], [])
     settings = settings_unsaved(archive)
     if as_json:
+        from fvc.show.trials_data import due as due_data
+
         name = archive.now.settings().name
-        print_json({"schema": 1, "formulary": name, "plans": plans, "open_trials": trials, "settings_saved": settings is None})
+        page = {"schema": 1, "formulary": name, "plans": plans, "open_trials": [t.id for t in trials if not t.closed]}
+        more = {"due": due_data(looks_due(archive, trials)), "unsaved_trials": unsaved_trials(archive)}
+        print_json(page | {"settings_saved": settings is None} | more)
     else:
         _page(archive, plans, trials, settings)
     warn(problems)
@@ -75,23 +84,7 @@ def _gone(name: str) -> dict[str, Any]:
     return {"plan": name, "title": None, "status": None, "revision": None, "saved": False, "problem": way_back}
 
 
-def _open_trials(archive: Archive) -> tuple[list[str], list[Fault]]:
-    found: list[str] = []
-    problems: list[Fault] = []
-    for formula, id in archive.now.trials():
-        try:
-            parsed = archive.now.trial(formula, id)
-        except Refusal as refusal:
-            problems += refusal.faults
-            continue
-        problems += parsed.faults
-        if parsed.value and not parsed.value.closed:
-            found.append(id)
-    return found, problems
-
-
-def _page(archive: Archive, plans: list[dict[str, Any]], trials: list[str], settings: Fault | None) -> None:
-
+def _page(archive: Archive, plans: list[dict[str, Any]], trials: list[Trial], settings: Fault | None) -> None:
     from fvc.show.screen import grid
 
     out = screen()
@@ -129,10 +122,36 @@ def _page(archive: Archive, plans: list[dict[str, Any]], trials: list[str], sett
         out.head("To mend")
         for row in broken:
             out.say(f"{row['plan']}: {row['problem']}", 2)
-    if trials:
-        out.say("")
-        out.head("Open batches")
-        out.say(", ".join(trials), 2)
-    if not (unsaved or settings or broken or trials):
+    said = _batches(archive, out, trials)
+    if not (unsaved or settings or broken or said):
         out.say("")
         out.print("Everything is saved and closes. Next:  fvc sheet NAME,  fvc weigh NAME,  fvc set NAME MATERIAL=LEVEL")
+
+
+def _batches(archive: Archive, out: Screen, trials: list[Trial]) -> bool:
+    """What waits at the bench, for a look, or to be saved; True when anything does."""
+    from fvc.bench import at_the_bench
+    from fvc.show.trials import due, state
+
+    bench = [t for t in trials if at_the_bench(t)]
+    looks, unsaved = looks_due(archive, trials), unsaved_trials(archive)
+    if bench:
+        out.say("")
+        out.head("At the bench")
+        for trial in bench:
+            out.say(f"{trial.id}  {trial.plan}: {state(trial)}   fvc trial weigh {trial.id}", 2)
+    if looks:
+        out.say("")
+        out.head("To look at today")
+        due(out, looks)
+        out.say("fvc trial see TRIAL clear pH 4.82", 2)
+    waiting = [t for t in trials if not t.closed and t not in bench and t.id not in {each.id for each, _ in looks}]
+    if waiting:
+        out.say("")
+        out.head("Without a verdict")
+        for trial in waiting:
+            out.say(f"{trial.id}  {trial.plan}: {state(trial)}", 2)
+    if unsaved:
+        out.say("")
+        out.say(f"On disk and not saved in git: {', '.join(unsaved)}. To save them:  fvc trial save")
+    return bool(bench or looks or waiting or unsaved)

@@ -310,7 +310,8 @@ def _row(row: Row) -> Json:
         "lines": line_diffs(row.lines) if len(changed) == len(row.lines) else [d for d in line_diffs(row.lines) if d["kind"] != "same"],
         "text": _text_diffs(row.texts),
         "materials_changed": record_diffs(row.records),
-        "trials": list(row.trials),
+        "trials": [t.id for t in row.trials],
+        "verdicts": {t.id: t.verdict or None for t in row.trials},
         "problem": row.problem or None,
     }
 

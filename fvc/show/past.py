@@ -57,8 +57,10 @@ def _history_row(out: Screen, row: Row) -> None:
             out.say(line_words(line), 6, STYLES.get(line.kind, ""))
         for word in [record_words(r) for r in row.records] + [text_words(t) for t in row.texts]:
             out.say(word, 6)
-    if row.trials:
-        out.say(f"tried: {', '.join(row.trials)}", 6)
+    for trial in row.trials:
+        closing = trial.closing
+        because = f": {closing.because}" if closing and closing.because else ""
+        out.item(f"tried: {trial.id}  ", f"{trial.verdict or 'no verdict yet'}{because}", 6)
 
 
 def trace(out: Screen, story: Story, material: str, levels: Sequence[Level]) -> None:
