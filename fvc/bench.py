@@ -216,9 +216,11 @@ class Target(NamedTuple):
         return (self.grams or ZERO) - self.weighed
 
 
-def step_of_scale(trial: Trial) -> Fraction:
-    """The resolution of the scale of a batch, in grams."""
-    return scale_from_text(trial.scale).step if trial.scale else COMMON_SCALES[0].step
+def step_of_scale(trial: Trial, phase: str = "", material: str = "") -> Fraction:
+    """The resolution of the scale of a batch, or of one of its lines, in grams."""
+    own = next((a.scale for a in trial.asked if a.scale and (a.phase, a.material) == (phase, material)), "")
+    text = own or trial.scale
+    return scale_from_text(text).step if text else COMMON_SCALES[0].step
 
 
 def batch_now(trial: Trial) -> Fraction | None:
@@ -248,7 +250,8 @@ def targets(trial: Trial) -> tuple[Target, ...]:
     grams = {(a.phase, a.material): a.grams for a in trial.asked}
     weighed: dict[Key, Fraction] = {}
     settled: set[Key] = set()
-    size, step = asked_batch(trial), step_of_scale(trial)
+    size = asked_batch(trial)
+    step = {(a.phase, a.material): step_of_scale(trial, a.phase, a.material) for a in trial.asked}
     for entry in in_force(trial.entries):
         if entry.action in ("weighed", "added"):
             key = (bench.phase_of(entry.subject, entry), entry.subject)
@@ -258,7 +261,9 @@ def targets(trial: Trial) -> tuple[Target, ...]:
         elif entry.action == "enlarged" and entry.grams and size:
             grams = {k: None if g is None else g * entry.grams / size for k, g in grams.items()}
             size = entry.grams
-            settled -= {k for k in settled if weighed.get(k, ZERO) and round_to(grams.get(k) or ZERO, step) > weighed[k] + step}
+            settled -= {
+                k for k in settled & set(step) if weighed.get(k, ZERO) and round_to(grams[k] or ZERO, step[k]) > weighed[k] + step[k]
+            }
         elif entry.action == "retargeted":
             grams[entry.phase or trial.phase_of_line(entry.subject), entry.subject] = entry.grams
         elif entry.action == "omitted":
@@ -268,7 +273,7 @@ def targets(trial: Trial) -> tuple[Target, ...]:
         key = (a.phase, a.material)
         now = grams[key]
         if now is not None and now != a.grams:
-            now = round_to(now, step)
+            now = round_to(now, step[key])
         out.append(Target(a.phase, a.material, a.grams, now, weighed.get(key, ZERO), a.open, key in settled))
     return tuple(out)
 

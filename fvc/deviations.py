@@ -38,7 +38,6 @@ def deviations(
     slip_above: percent of its target by which a weight may miss it. shelf: records with their lots as they are now;
     premixes: batches made in-house, by id. Not checked: what no entry says.
     """
-    step = step_of_scale(trial)
     done = trial.closed or any(e.action in ("bulk", "seen", "closed") for e in trial.entries)  # before, it is only not weighed yet
     out: list[Deviation] = []
     for t in targets(trial):
@@ -51,7 +50,7 @@ def deviations(
                 out.append(Deviation("missing", t.material, f"{name} was not weighed{f': {grams(target)} g were asked' if target else ''}"))
         elif t.weighed == 0:
             out.append(Deviation("omitted", t.material, f"{name} was left out{f': {grams(target)} g were asked' if target else ''}"))
-        elif target is not None and abs(t.weighed - target) > tolerance(target, step, slip_above):
+        elif target is not None and abs(t.weighed - target) > tolerance(target, step_of_scale(trial, t.phase, t.material), slip_above):
             off = t.weighed - target
             percent = f", {shown(abs(off) * 100 / target, 1, 1)} % of it" if target else ""
             word = "over" if off > 0 else "short of"

@@ -98,7 +98,7 @@ def slip_of(
     """
     lines = targets(trial)
     line = next((t for t in lines if (t.phase, t.material) == (phase, material)), None)
-    size, step = batch_now(trial), step_of_scale(trial)
+    size, step = batch_now(trial), step_of_scale(trial, phase, material)
     if line is None or line.grams is None or not size or line.weighed == 0:
         return None
     over = line.weighed - line.grams
@@ -108,7 +108,7 @@ def slip_of(
     if over > 0:
         ways.append(WayOut(TAKE_BACK, (Portion(phase, material, -over),)))
         if line.grams > 0:
-            ways.append(_enlarged(lines, line, size, step, stock or {}, density, vessel, today))
+            ways.append(_enlarged(trial, lines, line, size, stock or {}, density, vessel, today))
     else:
         ways.append(WayOut(ADD, (Portion(phase, material, -over),)))
     gives = next((t for t in lines if t.material == balance and not t.settled and t.grams is not None), None)
@@ -125,10 +125,10 @@ def slip_of(
 
 
 def _enlarged(
+    trial: Trial,
     lines: Sequence[Target],
     line: Target,
     size: Fraction,
-    step: Fraction,
     stock: Mapping[str, Material],
     density: Fraction | None,
     vessel: Fraction | None,
@@ -136,13 +136,13 @@ def _enlarged(
 ) -> WayOut:
     assert line.grams
     factor = line.weighed / line.grams
-    batch = round_to(size * factor, step)
+    batch = round_to(size * factor, step_of_scale(trial))
     now, later = [], []
     needs: dict[str, Fraction] = {}
     for other in lines:
         if other.grams is None:
             continue
-        wanted = round_to(other.grams * factor, step)
+        wanted = round_to(other.grams * factor, step_of_scale(trial, other.phase, other.material))
         needs[other.material] = needs.get(other.material, ZERO) + max(wanted, other.weighed)
         if (other.phase, other.material) == (line.phase, line.material):
             continue

@@ -31,7 +31,10 @@ SALE_VERDICTS = ("release", "hold", "reject")
 
 
 class Asked(NamedTuple):
-    """A line of the weigh sheet that this batch was made from; percent and grams as asked. balance: it takes what closes the total."""
+    """A line of the weigh sheet that this batch was made from; percent and grams as asked.
+
+    balance: it takes what closes the total. scale: of this line, where it is another than that of the batch.
+    """
 
     phase: str
     material: str
@@ -39,6 +42,7 @@ class Asked(NamedTuple):
     grams: Fraction | None
     open: bool = False
     balance: bool = False
+    scale: str = ""
 
 
 class Seen(NamedTuple):

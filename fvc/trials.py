@@ -266,6 +266,7 @@ def start(
     text = TomlText(data, path)
     phases = {name: table for name, table in _table(text.values, "phase").items() if isinstance(table, dict)}
     size = len(commit or archive.head or "") or 40
+    finest = min((line.scale.step for line in sheet.lines), default=sheet.batch_scale.step)
     nested = [id for id, m in reading.materials.items() if m.nested]
     trial = Trial(
         id=new_id(formula_code(plan, reference.name), at.date(), maker.initials, (t for _, t in archive.now.trials())),
@@ -273,7 +274,7 @@ def start(
         plan=plan_words(archive, reference, reading),
         plan_id=(source.key(path) if commit else None) or blob_id(data, size),
         batch=batch,
-        scale=f"{brief(min((line.scale.step for line in sheet.lines), default=sheet.batch_scale.step), 0, 8)} g",
+        scale=f"{brief(finest, 0, 8)} g",
         by=maker.name,
         started=at,
         for_sale=for_sale,
@@ -289,6 +290,7 @@ def start(
                 line.grams,
                 line.amount.line.level.kind == OPEN,
                 line.amount.line.level.kind == BALANCE,
+                f"{brief(line.scale.step, 0, 8)} g" if line.scale.step != finest else "",
             )
             for line in sheet.lines
         ),

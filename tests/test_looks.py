@@ -13,7 +13,13 @@ from fvc.schedule import DEFAULT_CONDITIONS, DEFAULT_DAYS, Schedule, due, next_l
 from fvc.seeing import BORDERLINE, CLARITY, FAIL, PASS, judged, seen_from, worst
 from fvc.trial import Asked, Entry, Seen, Trial
 
-SPEC = {"ph": (number("4.6"), number("5.2")), "clarity": "clear", "separation": "none", "viscosity": "1000 to 2000 mPa.s", "colour": "pale straw"}
+SPEC = {
+    "ph": (number("4.6"), number("5.2")),
+    "clarity": "clear",
+    "separation": "none",
+    "viscosity": "1000 to 2000 mPa.s",
+    "colour": "pale straw",
+}
 MARCH = datetime.datetime.fromisoformat("2026-03-01T10:00:00+01:00")
 
 
@@ -71,7 +77,9 @@ def test_a_condition_that_the_formulary_names():
     assert seen_from(["balcony", "clear"]).condition == "room"
 
 
-@given(st.lists(st.sampled_from(["clear", "not", "pH", "4.8", "layer", "3", "mm", "colour", "odour", ",", "day", "7", "fridge", "so-so", "ö"])))
+@given(
+    st.lists(st.sampled_from(["clear", "not", "pH", "4.8", "layer", "3", "mm", "colour", "odour", ",", "day", "7", "fridge", "so-so", "ö"]))
+)
 def test_any_words_are_taken_apart_or_refused(words):
     try:
         seen = seen_from(words)
@@ -118,7 +126,15 @@ def batch(*looks: tuple[int, str], verdict: str = "", conditions: tuple[str, ...
         entries.append(Entry("a-99", MARCH + datetime.timedelta(days=99), "closed", verdict))
     asked = (Asked("A", "water", F(100), F(100)),)
     return Trial(
-        id="t", plan="toner.1", plan_id="", batch="100 g", scale="0.01 g", asked=asked, entries=tuple(entries), started=MARCH, conditions=conditions
+        id="t",
+        plan="toner.1",
+        plan_id="",
+        batch="100 g",
+        scale="0.01 g",
+        asked=asked,
+        entries=tuple(entries),
+        started=MARCH,
+        conditions=conditions,
     )
 
 
@@ -296,7 +312,14 @@ def test_a_folder_is_no_photo(here, tmp_path):
 
 
 def test_what_wants_a_look_stands_on_todays_page_too(toner, here):
-    for material, grams in (("prop", "5.4"), ("betaine", "2.7"), ("panthenol", "2.16"), ("rice", "1.44"), ("poly", "2.88"), ("neroli", ".72")):
+    for material, grams in (
+        ("prop", "5.4"),
+        ("betaine", "2.7"),
+        ("panthenol", "2.16"),
+        ("rice", "1.44"),
+        ("poly", "2.88"),
+        ("neroli", ".72"),
+    ):
         here("trial", "weighed", material, grams.replace(".72", "0.72"))
     assert here("trial", "due", "--json").data["due"] == []  # still at the bench
     for material, grams in (("preserv", "1.62"), ("lactic", "0.32")):

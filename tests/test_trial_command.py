@@ -1,8 +1,10 @@
 """`fvc trial` as a maker types it: begin, record, show, close, write back as a plan. Toner T of the worked cases."""
 
 import datetime
+import os
 import re
 from fractions import Fraction as F
+from pathlib import Path
 
 import pytest
 
@@ -170,8 +172,8 @@ def test_without_git_the_maker_is_named(plain_folder, run_in):
     assert here("sheet", ID, "--json").data["lines"][0]["percent"] == "100.0000"
 
 
-def test_without_an_identity_nothing_is_begun(toner, here, _own_home):
-    (_own_home / ".gitconfig").write_text("")
+def test_without_an_identity_nothing_is_begun(toner, here):
+    (Path(os.environ["HOME"]) / ".gitconfig").write_text("")
     assert "git config --global user.name" in here("trial", "start", "toner", code=2).err
     assert not (toner.root / "trials").exists()
 
@@ -367,7 +369,11 @@ def test_lost_water_and_what_brings_it_back(made):
     said = made("trial", "lost", "342.60-336.15").out
     assert "6.45 g of water bring the composition back" in said
     made("trial", "sampled", "4.00")
-    assert made("trial", "show", ID, "--json").data["deviations"][-1]["message"].startswith("6.45 g of water were lost and not put back; 6.3013 g")
+    assert (
+        made("trial", "show", ID, "--json")
+        .data["deviations"][-1]["message"]
+        .startswith("6.45 g of water were lost and not put back; 6.3013 g")
+    )
     assert "0.0013 g of water bring the composition back" in made("trial", "replaced", "6.30").out
     assert "needs no more water" in made("trial", "replaced", "0.01").out
     assert "only" in made("trial", "lost", "500", code=2).err
@@ -377,7 +383,10 @@ def test_what_is_lost_is_water_unless_said(toner, begun):
     begun("trial", "weighed", "water", "162.76")
     begun("trial", "weighed", "neroli", "0.72")
     begun("trial", "lost", "0.10", "--of", "neroli")
-    assert {m["material"]: m["grams"] for m in begun("trial", "show", ID, "--json").data["made"]} == {"water": "162.76", "neroli-oil": "0.62"}
+    assert {m["material"]: m["grams"] for m in begun("trial", "show", ID, "--json").data["made"]} == {
+        "water": "162.76",
+        "neroli-oil": "0.62",
+    }
 
 
 def test_left_on_a_beaker_and_poured(made):
@@ -423,6 +432,18 @@ def test_a_line_left_out_and_a_note(begun):
     assert [e["of"] for e in found["entries"]] == ["betaine", "foamed a bit"]
     assert found["lines"][2]["settled"] is True
     assert "the note is empty" in begun("trial", "noted", " ", code=2).err
+
+
+def test_a_line_on_a_coarser_scale_keeps_its_scale(toner, here):
+    toner.edit("formulary.toml", '[{ step = "0.01 g" }]', '[{ step = "0.01 g", max = "500 g" }, { step = "1 g", max = "5 kg" }]')
+    here("trial", "start", "toner", "--batch", "1kg")
+    text = toner.read(RECORD)
+    assert '{ phase = "A", material = "water", percent = 90.42, grams = 904, balance = true, scale = "1 g" }' in text
+    assert 'material = "propanediol", percent = 3, grams = 30 }' in text
+    here("trial", "weighed", "prop", "31.50")
+    here("trial", "enlarged", "1050g")
+    targets = {row["material"]: row["target_grams"] for row in here("trial", "show", ID, "--json").data["lines"]}
+    assert (targets["water"], targets["neroli-oil"]) == ("949", "4.2")  # 904 x 1.05 = 949.2 on a 1 g scale
 
 
 # --- the account ------------------------------------------------------------------------------------
@@ -502,7 +523,9 @@ def test_a_batch_for_sale(toner, here):
     assert "filled 5 x 30 mL, 151.50 g, 84.17 % of theoretical" in said  # 150 mL at 1.01 g/mL
     data = here("trial", "show", ID, "--json").data
     assert (data["verdict"], data["filled"], data["retained"], data["for_sale"]) == ("release", "5 x 30 mL", "10 mL", True)
-    again = here("trial", "close", ID, "--verdict", "release", "--because", "x", "--bulk", "1", "--filled", "lots", "--retained", "x", code=2)
+    again = here(
+        "trial", "close", ID, "--verdict", "release", "--because", "x", "--bulk", "1", "--filled", "lots", "--retained", "x", code=2
+    )
     assert '--filled "lots"' in again.err
 
 
@@ -532,7 +555,12 @@ def test_what_was_made_becomes_a_variant_at_four_decimals(toner, begun):
 
 
 def test_to_plan_keeps_what_is_open_open_and_says_what_it_freed(studio, run_in):
-    for id, function in (("propanediol", "humectant"), ("neroli-oil", "essential oil"), ("polysorbate-20", "solubiliser"), ("acid", "pH adjuster")):
+    for id, function in (
+        ("propanediol", "humectant"),
+        ("neroli-oil", "essential oil"),
+        ("polysorbate-20", "solubiliser"),
+        ("acid", "pH adjuster"),
+    ):
         studio.material(id, function, {id.title(): 100})
     studio.formula(
         "mist",

@@ -101,7 +101,7 @@ def entry_rows(entry: Entry) -> list[str]:
 
 def _asked(line: Asked) -> str:
     pairs: list[tuple[str, object]] = [("phase", line.phase), ("material", line.material), ("percent", line.percent), ("grams", line.grams)]
-    pairs += [("open", line.open or None), ("balance", line.balance or None)]
+    pairs += [("open", line.open or None), ("balance", line.balance or None), ("scale", line.scale or None)]
     return "{ " + ", ".join(f"{k} = {_value(v)}" for k, v in pairs if v is not None) + " }"
 
 

@@ -51,6 +51,7 @@ TRIAL = Table(
                 Field("grams", Number("0"), "grams asked for"),
                 Field("open", Flag(), "true for an open line"),
                 Field("balance", Flag(), "true for the balance"),
+                Field("scale", Text("a resolution", scale_from_text), "resolution of its scale, if another"),
             )
         ),
         "the lines of the weigh sheet",

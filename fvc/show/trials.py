@@ -132,6 +132,14 @@ def _lines(out: Screen, trial: Trial) -> None:
     for n in range(len(rows)):
         table.add_row(*(columns[i][n] for i in shown_columns))
     out.table(table)
+    weighings = [e for e in in_force(trial.entries) if e.action in WEIGHINGS]
+    if weighings:
+        first, last = weighings[0].at, weighings[-1].at
+        until = f"{last:%H:%M}" if last.date() == first.date() else f"{last:%Y-%m-%d %H:%M}"
+        people = ", ".join(dict.fromkeys(e.by for e in weighings if e.by))
+        checked = ", ".join(dict.fromkeys(e.checked_by for e in weighings if e.checked_by))
+        words = f"weighed {first:%Y-%m-%d %H:%M} to {until}" + (f" by {people}" if people else "")
+        out.say(words + (f", checked by {checked}" if checked else ""))
 
 
 def _happened(out: Screen, trial: Trial) -> None:
