@@ -10,7 +10,8 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import NamedTuple
 
-from fvc.amounts import HUNDRED, ZERO, exact, mass, round_to
+from fvc.amounts import HUNDRED, ZERO, exact, round_to
+from fvc.batch import parse_batch
 from fvc.errors import Fault, Refusal
 from fvc.scales import COMMON_SCALES, scale_from_text
 from fvc.trial import LOSSES, WEIGHINGS, Entry, Trial, in_force
@@ -224,7 +225,7 @@ def step_of_scale(trial: Trial, phase: str = "", material: str = "") -> Fraction
 
 
 def batch_now(trial: Trial) -> Fraction | None:
-    """Theoretical yield in grams: what the lines asked for add up to, or the size that the batch was enlarged to.
+    """Theoretical yield in grams: the batch asked for, or the size that it was enlarged to.
 
     21 CFR 210.3(b)(17): "based upon the quantity of components to be used, in the absence of any loss or error
     in actual production". None where no line has a target.
@@ -234,14 +235,13 @@ def batch_now(trial: Trial) -> Fraction | None:
 
 
 def asked_batch(trial: Trial) -> Fraction | None:
-    """The batch in grams as asked for: by the lines of the sheet; where they carry no grams, by its text."""
-    lines = [a.grams for a in trial.asked if a.grams is not None]
-    if lines:
-        return sum(lines, ZERO)
+    """The batch in grams as asked for; where its text is a volume, what the lines of the sheet add up to."""
     try:
-        return mass(trial.batch)
+        grams = parse_batch(trial.batch).grams
     except ValueError:
-        return None
+        grams = None
+    lines = [a.grams for a in trial.asked if a.grams is not None]
+    return grams if grams is not None else sum(lines, ZERO) if lines else None
 
 
 def targets(trial: Trial) -> tuple[Target, ...]:

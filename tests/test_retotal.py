@@ -85,6 +85,10 @@ def test_without_a_way_both_readings_are_shown_and_one_is_asked_for(shelf, here)
     assert "--all --keep scent" in silent.err
 
 
+def test_the_other_reading_is_told_exactly_whatever_is_rounded(here):
+    assert "which is 1.9608 %" in plain(here("retotal", "cream", "--decimals", "1", code=2).out)
+
+
 def test_kept_it_is_2_percent_of_the_finished_product(shelf, here):
     result = here("retotal", "cream", "--all", "--keep", "scent", "--base", "10kg", "--save")
     assert shelf.read(PATH) == BASE.replace("70.00 ", "68.60 ").replace("= 20\n", "= 19.6\n").replace("10.0\n", "9.8\n")

@@ -71,6 +71,17 @@ def test_two_batches_of_one_plan_are_two_trials(here):
     assert [t["id"] for t in here("trial", "--json").data["trials"]] == [first, second]
 
 
+def test_what_came_of_the_same_plan_before_is_said(toner, made):
+    made("trial", "close", "--verdict", "set-aside", "--because", "sticky")
+    assert f"The same plan was made as {ID}, set aside: sticky." in " ".join(made("trial", "start", "toner").out.split())
+    made("variant", "new", "toner", "dry", "--question", "Drier?")
+    made("set", "toner/dry", "propanediol=2.5", "--reason", "kept")
+    made("variant", "set-aside", "toner", "dry", "--reason", "no better")
+    said = " ".join(made("trial", "start", "toner/dry").out.split())
+    assert "This variant was set aside: no better." in said
+    assert "The same plan" not in said
+
+
 def test_an_unsaved_plan_may_be_tried_and_says_so(toner, here):
     toner.edit("formulas/toner.toml", "propanediol = 3.00", "propanediol = 2.50")
     data = here("trial", "start", "toner", "--json").data

@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from fvc.amounts import exact, figure, mass, shown
+from fvc.amounts import HUNDRED, exact, figure, mass, shown
 from fvc.change.levels import amounts_named
 from fvc.change.retotal import Retotal, check_open_to_retotal, into_line, on_top, to_add, to_scale
 from fvc.cli.parsing import AsJson, BatchSize, Density, open_archive, screen
@@ -124,12 +124,13 @@ def _other_reading(
         return None
     m = top.line.material
     try:
-        part = to_scale(before, (), materials, places).after.closure.amounts[before.closure.amounts.index(top)]
+        to_scale(before, (), materials, places)
     except Refusal:  # then it is no reading of this plan
         return None
+    total = before.closure.total
     whole = to_add(before, [top], Fraction(10_000))[m]
     as_whole = f"{top.text} % of the finished product: {_grams(whole)} g to 10 kg of the rest (--all --keep {_called(before, top)})"
-    as_part = f"{top.text} g to 100 g of the rest, which is {part.text} %: {_grams(top.counted * 100)} g to 10 kg (--all)"
+    as_part = f"{top.text} g to 100 g of the rest, which is {figure(top.counted * HUNDRED / total)} %: {_grams(top.counted * 100)} g to 10 kg (--all)"
     lead = f"{m} may have been added on top of a finished base."
     if kept is None:
         return f"{lead} One reading: {as_whole}. The other: {as_part}."

@@ -17,6 +17,7 @@ from fvc.deviations import Deviation, deviations
 from fvc.deviations import grams as in_grams
 from fvc.errors import EXIT_DONE, Fault, Refusal
 from fvc.names import nearest, printable
+from fvc.reading import Reading
 from fvc.references import resolve
 from fvc.scales import scale_from_text
 from fvc.seeing import FAIL, judged
@@ -34,6 +35,7 @@ from fvc.trials import (
 from fvc.trials import (
     start as begin,
 )
+from fvc.variants import SET_ASIDE
 from fvc.weighing import weigh_sheet
 
 Ref = Annotated[str, typer.Argument(metavar="REF", help="The plan: face-toner, face-toner.4, face-toner/VARIANT.")]
@@ -101,9 +103,22 @@ def start(
         fine = [line.amount.line.material for line in sheet.lines if line.too_small or not line.makeable]
         if fine:
             out.say(f"Too small for the scale at this batch: {', '.join(fine)}. fvc weigh says which batch or stock solution mends it.")
+        _tried_before(archive, trial, reading)
         _before_sale(archive, trial, ref)
     warn([*reading.warnings, *([problem] if problem else [])])
     return EXIT_DONE
+
+
+def _tried_before(archive: Archive, trial: Trial, reading: Reading) -> None:
+    """What came of the same plan before, so that nothing is tried twice without knowing it."""
+    out = screen()
+    about = reading.plan.variant
+    if about is not None and about.state == SET_ASIDE:
+        out.say(f"This variant was set aside{f': {about.because}' if about.because else ''}.")
+    for other in all_trials(archive)[0]:
+        if other.plan_id == trial.plan_id and other.id != trial.id:
+            why = f": {other.closing.because}" if other.closing and other.closing.because else ""
+            out.say(f"The same plan was made as {other.id}, {other.verdict or 'without a verdict yet'}{why}.")
 
 
 def _check_vessel(text: str) -> None:

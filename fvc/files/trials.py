@@ -129,7 +129,13 @@ def read_trial(data: bytes, name: str, id: str, formula: str = "") -> Parsed[Tri
         }
         asked = tuple(
             Asked(
-                a["phase"], a["material"], _value(a.get("percent")), _value(a.get("grams")), a.get("open", False), a.get("balance", False)
+                a["phase"],
+                a["material"],
+                _value(a.get("percent")),
+                _value(a.get("grams")),
+                a.get("open", False),
+                a.get("balance", False),
+                a.get("scale", ""),
             )
             for a in fields["asked"]
         )
