@@ -15,7 +15,7 @@ from pathlib import Path
 import pytest
 
 import fvc
-from fvc.cli.commands import COMMANDS, DAY
+from fvc.cli.commands import COMMANDS, DAY, EVERY
 from fvc.cli.main import main
 from tests.support import Studio
 
@@ -78,6 +78,9 @@ def test_help_follows_the_makers_day(studio):
         "cost",
         "material",
         "weigh",
+        "trial",
+        "results",
+        "lot",
         "revise",
         "history",
         "trace",
@@ -100,13 +103,13 @@ def test_help_can_be_asked_for_in_several_ways(plain_folder):
     assert here.ok("help", "diff").out == here.ok("diff", "--help").out
 
 
-@pytest.mark.parametrize("name", list(COMMANDS))
-def test_every_command_has_help_with_examples(plain_folder, name):
-    result = Studio(plain_folder).ok(name, "--help")
+@pytest.mark.parametrize("name", list(EVERY))
+def test_every_command_has_help_with_examples(plain_folder, run_in, name):
+    result = run_in(plain_folder)(*name.split(), "--help")
     assert result.err == ""
     assert f"fvc {name}" in result.out
     assert "Examples:" in result.out
-    for example in COMMANDS[name].examples:
+    for example in EVERY[name].examples:
         assert example in result.out
     assert max(map(len, result.out.split("\n"))) <= 80
     assert ESCAPE not in result.out
@@ -122,6 +125,8 @@ def test_every_example_of_the_help_is_a_call_that_is_understood(toner):
     import shlex
 
     for command in COMMANDS.values():
+        if command.name in AT_THE_BENCH:
+            continue
         if command.name == "swap":  # by then `new` has made the record, and `set` has left a change unsaved
             toner.material("glycerin", "humectant", {"Glycerin": 99.5, "Aqua": "balance"}, "molar_mass = 92.09\n")
             toner.edit("materials/propanediol.toml", "[composition]", "molar_mass = 76.09\n[composition]")
@@ -134,6 +139,41 @@ def test_every_example_of_the_help_is_a_call_that_is_understood(toner):
                 words[-1] = words[-1] if words[2] != "formula" else "hand-cream"  # the face toner is there by now
             result = toner.fvc(*words[1:])
             assert result.code == 0 or (words[1], result.code) == ("check", 1), (example, result)
+
+
+AT_THE_BENCH = ("trial", "results", "lot")
+
+
+@pytest.fixture
+def bench(toner, run_in):
+    """A face toner of which one batch is being made and another was released: what the examples of the bench are about."""
+    toner.write("formulas/face-toner.toml", toner.read("formulas/toner.toml"))
+    toner.material("citric-acid-50", "pH adjuster", {"Citric Acid": 50, "Aqua": "balance"})
+    toner.write("sheet.csv", "material,grams,lot\nbetaine,2.25,BE-2\n")
+    toner.write("look.jpg", b"\xff\xd8\xff\xe0" + b"0" * 100)
+    here = run_in(toner.root)
+    here("set", "face-toner", "propanediol=3", "neroli-oil=0.2", "--reason", "first plan")
+    for n in (2, 3, 4):
+        here("set", "face-toner", f"propanediol=2.{n}", "--reason", f"try 2.{n}")
+    here("trial", "start", "face-toner", "--batch", "150g", "--for", "sale", "--at", "2026-03-01 10:00", "--by", "Mirela Tann")
+    toner.git("mv", "trials/face-toner/ft-260301-mt-a.toml", "trials/face-toner/ft-260301-mt-b.toml")
+    here("trial", "weighed", "water", "135.6", "--lot", "W-1")
+    here("trial", "close", "--verdict", "reject", "--because", "a trial of the tool", "--bulk", "135")
+    here("trial", "start", "face-toner", "--batch", "150g", "--at", "2026-03-01 10:00", "--by", "Mirela Tann")
+    for material, grams in (("water", "135.9"), ("neroli", "0.30"), ("poly", "2.40")):
+        here("trial", "weighed", material, grams, "--lot", "PD-114")
+    return here
+
+
+@pytest.mark.parametrize("example", [e for name, c in EVERY.items() if name.split()[0] in AT_THE_BENCH for e in c.examples])
+def test_every_example_of_the_bench_is_a_call_that_is_understood(bench, monkeypatch, example):
+    import io
+    import shlex
+
+    words = shlex.split(example)
+    assert words[0] == "fvc"
+    monkeypatch.setattr("sys.stdin", io.StringIO(""))  # nobody at the keyboard: a session ends at once
+    bench(*words[1:])
 
 
 def test_version(plain_folder):

@@ -119,6 +119,33 @@ def test_18_two_additions_at_one_place_stand_by_their_names_whoever_is_first():
         assert lines(merged(BASE, *sides))[-2:] == ["B gum 0.20", "B neroli 0.10"]
 
 
+def test_20_a_line_that_both_replaced_by_another_one_is_a_question():
+    base, first, second = (f"A water balance\nA {m} 3.00\nA gum 0.20" for m in ("glycerin", "betaine", "neroli"))
+    result = merged(base, first, second)
+    assert told(result, "phase.A.percent.glycerin") == (20, "")
+    assert words(result.questions[0], result) == (
+        "glycerin: 3.00 in the parent they share, betaine 3.00 in face-toner.12, neroli 3.00 in lighter-scent"
+    )
+    assert lines(result) == ["A water balance", "A betaine 3.00", "A neroli 3.00", "A gum 0.20"]
+    for side, kept in ((FIRST, "betaine"), (SECOND, "neroli")):
+        again = merged(base, first, second, answers={"phase.A.percent.glycerin": side})
+        assert again.settled
+        assert lines(again) == ["A water balance", f"A {kept} 3.00", "A gum 0.20"]
+    by_its_new_name = merged(base, first, second, answers={"phase.A.percent.neroli": SECOND})
+    assert lines(by_its_new_name)[1] == "A neroli 3.00"
+    with pytest.raises(Refusal, match="only a line that is still there"):
+        merged(base, first, second, answers={"phase.A.percent.glycerin": typed_level("2")})
+
+
+def test_two_lines_taken_out_and_two_put_elsewhere_are_no_rivals():
+    base = "A water balance\nA glycerin 3.00\nA gum 0.20"
+    result = merged(base, "A water balance\nA gum 0.20\nA betaine 3.00", "A water balance\nA neroli 0.20\nA gum 0.20")
+    assert result.settled
+    assert lines(result) == ["A water balance", "A neroli 0.20", "A gum 0.20", "A betaine 3.00"]
+    alike = merged(base, "A water balance\nA betaine 3.00\nA gum 0.20", "A water balance\nA betaine 3.00\nA gum 0.20")
+    assert alike.settled
+
+
 def test_the_same_addition_at_two_places_is_a_question_of_order():
     base = "A water balance\nA glycerin 3\nA gum 1"
     early, late = base.replace("A glycerin", "A neroli 0.10\nA glycerin"), base + "\nA neroli 0.10"

@@ -166,7 +166,7 @@ TRIAL = (
         "fvc.cli.entries",
         "trial omitted [TRIAL] MATERIAL",
         "a line was left out on purpose",
-        ("fvc trial omitted allantoin --because 'none left'",),
+        ("fvc trial omitted betaine --because 'none left'",),
     ),
     Command(
         "trial bulk", "fvc.cli.entries", "trial bulk [TRIAL] GRAMS", "the finished product, weighed", ("fvc trial bulk 612.30-125.00",)
@@ -215,7 +215,7 @@ TRIAL = (
         "keep, set-aside, repeat, choose; for sale: release, hold, reject",
         (
             "fvc trial close --verdict keep --because 'clear for 30 days'",
-            "fvc trial close ft-260301-mt-b --verdict release --because 'as the spec' --filled '15 x 30 mL' --retained '30 mL'",
+            "fvc trial close ft-260301-mt-b --verdict hold --because 'waits for day 7'",
         ),
     ),
     Command(
@@ -225,7 +225,7 @@ TRIAL = (
         "write what was made back as a plan",
         (
             "fvc trial to-plan ft-260301-mt-a",
-            "fvc trial to-plan ft-260301-mt-a --as as-made --question 'Was the slip the better one?'",
+            "fvc trial to-plan ft-260301-mt-a --as as-made --question 'Better so?'",
         ),
     ),
     Command("trial save", "fvc.cli.trial", "trial save [TRIAL]", "save records in git that are on disk only", ("fvc trial save",)),
@@ -366,7 +366,7 @@ DAY: tuple[tuple[str, tuple[Command, ...]], ...] = (
                 "fvc.cli.trial",
                 "trial WORD [TRIAL] ...",
                 "a batch: start it, weigh, look again, close it",
-                ("fvc trial start face-toner --batch 150g", "fvc trial weigh", "fvc trial see clear pH 4.82", "fvc trial due"),
+                ("fvc trial start face-toner --batch 150g", "fvc trial weigh", "fvc trial due"),
                 words=TRIAL,
                 alone="list",
             ),
@@ -433,6 +433,7 @@ DAY: tuple[tuple[str, tuple[Command, ...]], ...] = (
 )
 
 COMMANDS: dict[str, Command] = {c.name: c for _, group in DAY for c in group}
+EVERY: dict[str, Command] = {each.name: each for c in COMMANDS.values() for each in (c, *c.words)}
 
 
 def words_text(command: Command) -> str:
@@ -440,7 +441,8 @@ def words_text(command: Command) -> str:
     lines = [f"usage: fvc {command.usage}", "", command.help, ""]
     for word in command.words:
         lines += _folded(f"  {word.usage.partition(' ')[2]}  ", word.help)
-    lines += ["", f"fvc {command.name} WORD --help shows options and examples."]
+    lines += ["", "Examples:", *(f"  {e}" for e in command.examples)]
+    lines += ["", f"fvc {command.name} WORD --help shows options and more examples."]
     return "\n".join(lines)
 
 

@@ -24,6 +24,7 @@ What is merged is a value: the level of a line, its phase, its note, or a text o
   17  a line or phase of one side alone                                       stands behind its predecessor there
   18  two such at one place                                                   stand by their names
   19  both sides close and what comes of them does not                        question about the total
+  20  both put something else in the place of one line, each another          question: one or the other
 
 13 is a question since nobody has weighed that line: with 4, 10 and 12 it sees to it that no line comes out (phase, material
 and level together) that neither side has. Where an answer gives the level, the phase is merged by itself. Without a plan that
@@ -130,9 +131,13 @@ def merge(
     """
     plans: Three[Plan] = (base, first.plan, second.plan)
     trios = _trios(base.lines if base else (), first.plan.lines, second.plan.lines)
+    rivals = _rivals(plans, trios)
     names = {line.path: _about(trio) for trio in trios for line in trio if line}
+    names |= {line.path: _about(each[0]) for each in rivals for trio in each for line in trio if line}
     desk = _Desk(base is not None, {names.get(about, about): answer for about, answer in answers.items()})
-    chosen = {(line.phase, line.material): line for trio in trios if (line := _line(desk, trio))}
+    of_rivals = [trio for each in rivals for trio in each]
+    chosen = {(line.phase, line.material): line for trio in trios if trio not in of_rivals and (line := _line(desk, trio))}
+    chosen |= {(line.phase, line.material): line for each in rivals for line in _one_of(desk, *each)}
     texts = {
         path: value
         for path, values in _leaves(_each(plans, lambda plan: plan.record))
@@ -297,6 +302,52 @@ class _Desk:
                 faults.append(Fault(f'"{answer}" is neither of the two sides', path=about, next=sides))
         if faults:
             raise Refusal(faults)
+
+
+def _rivals(plans: Three[Plan], trios: Sequence[Three[Line]]) -> list[tuple[Three[Line], Three[Line], Three[Line]]]:
+    """Lines that both sides took out and replaced by different ones: what went, and what each put there instead (20).
+
+    Something stands in the place of a line when it alone was added between the same two lines that stayed.
+    """
+    base, *sides = plans
+    if base is None:
+        return []
+    gone = {t[0].path: t for t in trios if t[0] and not t[1] and not t[2]}
+    new = [{t[n].path: t for t in trios if not t[0] and t[n] and not t[3 - n]} for n in (1, 2)]  # type: ignore[union-attr]
+    stays = {t[0].path: t for t in trios if t[0] and t[1] and t[2]}
+    paths = {each.path: path for path, t in stays.items() for each in t if each}  # a line that moved goes by its first name
+
+    def gaps(plan: Plan, inner: Mapping[str, object]) -> dict[tuple[str, str], list[str]]:
+        """What of `inner` stands between lines that stayed, by phase and the line before."""
+        found: dict[tuple[str, str], list[str]] = {}
+        before: dict[str, str] = {}
+        for line in plan.lines:
+            if line.path in paths:
+                before[line.phase] = paths[line.path]
+            elif line.path in inner:
+                found.setdefault((line.phase, before.get(line.phase, "")), []).append(line.path)
+        return found
+
+    went = gaps(base, gone)
+    came = [gaps(side, added) for side, added in zip(sides, new, strict=True) if side]
+    out = []
+    for place, path in ((place, paths_there[0]) for place, paths_there in went.items() if len(paths_there) == 1):
+        there = [each.get(place, []) for each in came]
+        if [len(each) for each in there] == [1, 1]:
+            out.append((gone[path], new[0][there[0][0]], new[1][there[1][0]]))
+    return out
+
+
+def _one_of(desk: _Desk, gone: Three[Line], of_first: Three[Line], of_second: Three[Line]) -> list[Line]:
+    """What comes of a line that both replaced: that of the side which was answered; both while it is open."""
+    went, first, second = gone[0], of_first[1], of_second[2]
+    assert went
+    assert first
+    assert second
+    answer = desk.answers.get(went.path)
+    one, other = (f"{line.material} {_level_text(line.level)}" for line in (first, second))
+    desk.decisions.append(Decision(20, went.path, _level_text(went.level), one, other, ANSWER if answer in (FIRST, SECOND) else QUESTION))
+    return [first] if answer == FIRST else [second] if answer == SECOND else [first, second]
 
 
 def _level_text(level: Level) -> str:
