@@ -14,7 +14,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fvc.change.swap import Into, Substitution, Terms, amounts_named, substituted
+from fvc.change.levels import amounts_named
+from fvc.change.swap import Into, Substitution, Terms, substituted
 from fvc.cli.ahead import started
 from fvc.errors import Refusal
 from fvc.files.editor import edit_levels
@@ -589,6 +590,19 @@ def test_a_ratio_by_function_goes_on_with_what_has_the_function(shelf, here):
     assert 'polysorbate-20 is held at "4 x all essential oil", and glycerin is no essential oil' in said
     said = here("swap", "toner", "neroli-oil", "glycerin", "--basis", "as-supplied", "--save", code=2).err
     assert 'the ratio "4 x all essential oil" finds no essential oil in this plan' in said
+
+
+def test_a_ratio_by_function_that_loses_one_of_its_lines_says_so(shelf, here):
+    shelf.material("orange-oil", "essential oil", {"Citrus Aurantium Dulcis Peel Oil": 100})
+    shelf.edit(PATH, '"4 x neroli-oil"', '"4 x all essential oil"')
+    shelf.edit(PATH, "neroli-oil     = 0.40\n", "neroli-oil     = 0.40\norange-oil     = 0.10\n")
+    data = here("swap", "toner", "orange-oil", "glycerin", "--basis", "as-supplied", "--json").data
+    assert (
+        'polysorbate-20 is held at "4 x all essential oil", and glycerin is no essential oil: it follows only what stays of it; '
+        'to hold it to what comes too:  --hold "polysorbate-20 = …"'
+    ) in data["notes"]
+    lines = {row["material"]: row["after_percent"] for row in data["lines"]}
+    assert F(lines["polysorbate-20"]) == F("1.60")
 
 
 def test_a_ratio_on_what_goes_in_one_phase_only(shelf, here):

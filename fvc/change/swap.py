@@ -461,11 +461,11 @@ def _followed_ratios(
             continue
         if line.level.function:  # it goes on with whatever has the function
             touched = True
-            if basis == SAME_RATIO and (strangers := _strangers(line.level, into, materials)):
-                raise Refusal(
-                    f'{line.material} is held at "{line.level.text}", and {", ".join(strangers)} is no {line.level.function}',
-                    next=f'say what it is held to with  --hold "{line.material} = …",  or take another basis',
-                )
+            if strangers := _strangers(line.level, into, materials):
+                what = f'{line.material} is held at "{line.level.text}", and {", ".join(strangers)} is no {line.level.function}'
+                if basis == SAME_RATIO:
+                    raise Refusal(what, next=f'say what it is held to with  --hold "{line.material} = …",  or take another basis')
+                notes.append(f'{what}: it follows only what stays of it; to hold it to what comes too:  --hold "{line.material} = …"')
             continue
         if basis != SAME_RATIO and not set(concerned) & set(gone):
             notes.append(f'{line.material} is held at "{line.level.text}" and follows only what stays of it')
