@@ -9,9 +9,9 @@ from typing import Annotated, Any
 
 import typer
 
-from fvc.amounts import ZERO, celsius, exact, minutes
+from fvc.amounts import ZERO, celsius, exact, minutes, shown, volume
 from fvc.archive import Archive
-from fvc.bench import beakers_apart, missing_of, on_the_scale, restoring, step_of_scale, targets
+from fvc.bench import account, batch_now, beakers_apart, missing_of, on_the_scale, restoring, step_of_scale, targets
 from fvc.cli.parsing import AsJson, confirmed, interactive, open_archive, print_json, screen
 from fvc.deviations import grams as in_grams
 from fvc.errors import EXIT_DONE, Refusal
@@ -59,11 +59,6 @@ def grams_of(words: Sequence[str], example: str) -> Weight:
         raise Refusal(f'"{printable(text)}" is no weight: {error}', next=f"for example  {example}") from None
 
 
-def _count(words: Sequence[str], least: int, usage: str) -> None:
-    if len(words) < least:
-        raise Refusal("something is missing", next=usage)
-
-
 def record(
     archive: Archive, trial: Trial, at: str, by: str, make: Callable[[Trial, datetime.datetime, datetime.datetime | None], Entry]
 ) -> tuple[Trial, Entry]:
@@ -76,6 +71,33 @@ def record(
 
     after = add_entries(archive, trial, entries)
     return after, after.entries[-1]
+
+
+def enter(
+    words: Sequence[str],
+    fewest: int,
+    usage: str,
+    make: Callable[[Archive, Trial, list[str]], Entry],
+    *,
+    at: str,
+    by: str,
+    as_json: bool,
+    hint: Callable[[Trial], str] = lambda _: "",
+) -> int:
+    """What all words that write one entry do: find the batch, make the entry, have it on disk, say what it did.
+
+    fewest: words that must follow the batch. make: gives the entry without its time. hint: a sentence about the record with it.
+    """
+    archive = open_archive()
+    trial, rest = chosen(archive, words, fewest)
+    if len(rest) < fewest:
+        raise Refusal("something is missing", next=f"fvc trial {usage}")
+    entry = make(archive, trial, rest)
+    after, written = record(archive, trial, at, by, lambda _, t, w: entry._replace(at=t, written=w))
+    return _told(after, written, as_json, hint=hint(after))
+
+
+_LATER = datetime.datetime.min  # the time is put in when the entry is written
 
 
 def sure(question: str, way: str, *, said: bool) -> None:
@@ -107,8 +129,6 @@ def known_phase(trial: Trial, name: str) -> str:
 
 def slip_in(archive: Archive, trial: Trial, phase: str, material: str) -> Slip | None:
     """The slip of a line that was just weighed, with what stock and vessel say; None when it is within tolerance."""
-    from fvc.amounts import volume
-
     settings = archive.now.settings()
     stock = {}
     for line in trial.asked:
@@ -315,7 +335,8 @@ def _in(
 ) -> int:
     archive = open_archive()
     trial, rest = chosen(archive, words, 2)
-    _count(rest, 2, f"fvc trial {action} [TRIAL] MATERIAL GRAMS")
+    if len(rest) < 2:
+        raise Refusal("something is missing", next=f"fvc trial {action} [TRIAL] MATERIAL GRAMS")
     named, material = material_of(archive, trial, rest[0])
     weight = grams_of(rest[1:], f"fvc trial {action} {material} 4.52")
     wrong = check_corrects(trial, corrects)
@@ -355,26 +376,14 @@ def lost(
     as_json: AsJson = False,
 ) -> int:
     """Something evaporated: water and nothing else, unless said. Says how much brings the composition back, and how much only the weight."""
-    archive = open_archive()
-    trial, rest = chosen(archive, words, 1)
-    _count(rest, 1, "fvc trial lost [TRIAL] GRAMS")
-    material = material_of(archive, trial, of)[1] if of else water_of(trial)
-    weight = grams_of(rest, "fvc trial lost 6.45")
-    there = known_phase(trial, phase) if phase else ""
-    wrong = check_corrects(trial, corrects)
-    entry = Entry(
-        "",
-        datetime.datetime.min,
-        "lost",
-        material,
-        grams=weight.grams,
-        reading=weight.reading,
-        phase=there,
-        corrects=wrong,
-        because=because,
+
+    def make(archive: Archive, trial: Trial, rest: list[str]) -> Entry:
+        material = material_of(archive, trial, of)[1] if of else water_of(trial)
+        return _amount("lost", material, rest, trial, phase, corrects)._replace(because=because)
+
+    return enter(
+        words, 1, "lost [TRIAL] GRAMS", make, at=at, by=by, as_json=as_json, hint=lambda t: put_back_words(t, t.entries[-1].subject)
     )
-    after, written = record(archive, trial, at, by, lambda _, t, w: entry._replace(at=t, written=w))
-    return _told(after, written, as_json, hint=put_back_words(after, material))
 
 
 def put_back_words(trial: Trial, material: str) -> str:
@@ -394,36 +403,41 @@ def replaced(
     at: At = "",
     corrects: Corrects = "",
     by: By = "",
+    sure: Sure = False,
     as_json: AsJson = False,
 ) -> int:
     """What had evaporated was put back: water, unless said."""
-    archive = open_archive()
-    trial, rest = chosen(archive, words, 1)
-    _count(rest, 1, "fvc trial replaced [TRIAL] GRAMS")
-    material = material_of(archive, trial, material_given)[1] if material_given else water_of(trial)
-    weight = grams_of(rest, "fvc trial replaced 6.30")
-    there = known_phase(trial, phase) if phase else ""
-    wrong = check_corrects(trial, corrects)
-    check_lot(archive, material, lot, said=False)
-    entry = Entry(
-        "", datetime.datetime.min, "replaced", material, grams=weight.grams, reading=weight.reading, phase=there, lot=lot, corrects=wrong
+
+    def make(archive: Archive, trial: Trial, rest: list[str]) -> Entry:
+        material = material_of(archive, trial, material_given)[1] if material_given else water_of(trial)
+        check_lot(archive, material, lot, said=sure)
+        return _amount("replaced", material, rest, trial, phase, corrects)._replace(lot=lot)
+
+    return enter(
+        words, 1, "replaced [TRIAL] GRAMS", make, at=at, by=by, as_json=as_json, hint=lambda t: put_back_words(t, t.entries[-1].subject)
     )
-    after, written = record(archive, trial, at, by, lambda _, t, w: entry._replace(at=t, written=w))
-    return _told(after, written, as_json, hint=put_back_words(after, material))
 
 
 def spilled(
     words: Words, phase: Phase = "", at: At = "", corrects: Corrects = "", because: Because = "", by: By = "", as_json: AsJson = False
 ) -> int:
     """Mixed product was lost: takes everything there in its proportion, so no percent changes."""
-    return _out("spilled", words, phase, at, corrects, because, by, as_json)
+
+    def make(_: Archive, trial: Trial, rest: list[str]) -> Entry:
+        return _amount("spilled", "product", rest, trial, phase, corrects)._replace(because=because)
+
+    return enter(words, 1, "spilled [TRIAL] GRAMS", make, at=at, by=by, as_json=as_json)
 
 
 def sampled(
     words: Words, phase: Phase = "", at: At = "", corrects: Corrects = "", because: Because = "", by: By = "", as_json: AsJson = False
 ) -> int:
     """A sample was taken out. What goes in afterwards goes into less: order counts."""
-    return _out("sampled", words, phase, at, corrects, because, by, as_json)
+
+    def make(_: Archive, trial: Trial, rest: list[str]) -> Entry:
+        return _amount("sampled", "product", rest, trial, phase, corrects)._replace(because=because)
+
+    return enter(words, 1, "sampled [TRIAL] GRAMS", make, at=at, by=by, as_json=as_json)
 
 
 def left(
@@ -432,40 +446,36 @@ def left(
     """Some of a phase stayed on its beaker: takes that phase only, also when it is noted after pouring."""
     if not phase:
         raise Refusal("of which phase?", next="fvc trial left 0.30 --phase B")
-    return _out("left", words, phase, at, corrects, because, by, as_json)
+
+    def make(_: Archive, trial: Trial, rest: list[str]) -> Entry:
+        return _amount("left", known_phase(trial, phase), rest, trial, "", corrects)._replace(because=because)
+
+    return enter(words, 1, "left [TRIAL] GRAMS --phase PHASE", make, at=at, by=by, as_json=as_json)
 
 
-def _out(action: str, words: Sequence[str], phase: str, at: str, corrects: str, because: str, by: str, as_json: bool) -> int:
-    archive = open_archive()
-    trial, rest = chosen(archive, words, 1)
-    _count(rest, 1, f"fvc trial {action} [TRIAL] GRAMS")
+def _amount(action: str, subject: str, rest: Sequence[str], trial: Trial, phase: str = "", corrects: str = "") -> Entry:
+    """An entry with the grams that the words say."""
     weight = grams_of(rest, f"fvc trial {action} 0.30")
     there = known_phase(trial, phase) if phase else ""
-    subject = there if action == "left" else "product"
-    entry = Entry("", datetime.datetime.min, action, subject, grams=weight.grams, reading=weight.reading, because=because)
-    entry = entry._replace(phase="" if action == "left" else there, corrects=check_corrects(trial, corrects))
-    after, written = record(archive, trial, at, by, lambda _, t, w: entry._replace(at=t, written=w))
-    return _told(after, written, as_json)
+    wrong = check_corrects(trial, corrects)
+    return Entry("", _LATER, action, subject, grams=weight.grams, reading=weight.reading, phase=there, corrects=wrong)
 
 
 def combined(words: Words, at: At = "", by: By = "", as_json: AsJson = False) -> int:
     """A phase was poured into another: B into A."""
-    archive = open_archive()
-    trial, rest = chosen(archive, words, 3)
-    if len(rest) != 3 or rest[1].lower() != "into":
-        raise Refusal("which phase into which?", next="fvc trial combined B into A")
-    source, into = known_phase(trial, rest[0]), known_phase(trial, rest[2])
-    if source == into:
-        raise Refusal(f"phase {source} cannot go into itself", next="fvc trial combined B into A")
-    if source not in beakers_apart(trial):
-        raise Refusal(
-            f"phase {source} has no beaker of its own"
-            + (", nothing of it was weighed" if on_the_scale(trial, source) == 0 else " any more"),
-            next=f"fvc trial show {trial.id}",
-        )
-    entry = Entry("", datetime.datetime.min, "combined", source, into=into)
-    after, written = record(archive, trial, at, by, lambda _, t, w: entry._replace(at=t, written=w))
-    return _told(after, written, as_json)
+
+    def make(_: Archive, trial: Trial, rest: list[str]) -> Entry:
+        if len(rest) != 3 or rest[1].lower() != "into":
+            raise Refusal("which phase into which?", next="fvc trial combined B into A")
+        source, into = known_phase(trial, rest[0]), known_phase(trial, rest[2])
+        if source == into:
+            raise Refusal(f"phase {source} cannot go into itself", next="fvc trial combined B into A")
+        if source not in beakers_apart(trial):
+            why = ", nothing of it was weighed" if on_the_scale(trial, source) == 0 else " any more"
+            raise Refusal(f"phase {source} has no beaker of its own{why}", next=f"fvc trial show {trial.id}")
+        return Entry("", _LATER, "combined", source, into=into)
+
+    return enter(words, 3, "combined [TRIAL] PHASE into PHASE", make, at=at, by=by, as_json=as_json)
 
 
 def heated(
@@ -503,30 +513,30 @@ def _operation(
                 check(text)
         except ValueError as error:
             raise Refusal(f'"{printable(text)}": {error}', next=f"for example  {example}") from None
-    archive = open_archive()
-    trial, rest = chosen(archive, words, 1)
-    if len(rest) != 1:
-        raise Refusal("which phase?", next=f"fvc trial {action} A")
-    entry = Entry(
-        "", datetime.datetime.min, action, known_phase(trial, rest[0]), temperature=temperature, hold=hold, speed=speed, because=because
-    )
-    after, written = record(archive, trial, at, by, lambda _, t, w: entry._replace(at=t, written=w))
-    return _told(after, written, as_json)
+
+    def make(_: Archive, trial: Trial, rest: list[str]) -> Entry:
+        if len(rest) != 1:
+            raise Refusal("which phase?", next=f"fvc trial {action} A")
+        return Entry("", _LATER, action, known_phase(trial, rest[0]), temperature=temperature, hold=hold, speed=speed, because=because)
+
+    return enter(words, 1, f"{action} [TRIAL] PHASE", make, at=at, by=by, as_json=as_json)
 
 
 def vessel(words: Words, at: At = "", by: By = "", as_json: AsJson = False) -> int:
     """The vessel of a phase stood on the scale, with all that is in it: before and after heating, what is missing is what evaporated."""
-    archive = open_archive()
-    trial, rest = chosen(archive, words, 2)
-    _count(rest, 2, "fvc trial vessel [TRIAL] PHASE GRAMS")
-    phase, weight = known_phase(trial, rest[0]), grams_of(rest[1:], "fvc trial vessel A 342.60")
-    before = vessel_before(trial, phase)
-    entry = Entry("", datetime.datetime.min, "vessel", phase, grams=weight.grams)
-    after, written = record(archive, trial, at, by, lambda _, t, w: entry._replace(at=t, written=w))
-    hint = ""
-    if before is not None and before > weight.grams:
-        hint = f"{in_grams(before - weight.grams)} g less than before:  fvc trial lost {in_grams(before - weight.grams)} --phase {phase}"
-    return _told(after, written, as_json, hint=hint)
+    before: list[Fraction | None] = []
+
+    def make(_: Archive, trial: Trial, rest: list[str]) -> Entry:
+        entry = _amount("vessel", known_phase(trial, rest[0]), rest[1:], trial)
+        before.append(vessel_before(trial, entry.subject))
+        return entry
+
+    def hint(trial: Trial) -> str:
+        entry = trial.entries[-1]
+        less = (before[0] or ZERO) - (entry.grams or ZERO)
+        return f"{in_grams(less)} g less than before:  fvc trial lost {in_grams(less)} --phase {entry.subject}" if less > 0 else ""
+
+    return enter(words, 2, "vessel [TRIAL] PHASE GRAMS", make, at=at, by=by, as_json=as_json, hint=hint)
 
 
 def vessel_before(trial: Trial, phase: str) -> Fraction | None:
@@ -541,79 +551,72 @@ def vessel_before(trial: Trial, phase: str) -> Fraction | None:
 
 def enlarged(words: Words, because: Because = "", at: At = "", by: By = "", as_json: AsJson = False) -> int:
     """The batch was made larger: every target grows with it, also of what is in already."""
-    archive = open_archive()
-    trial, rest = chosen(archive, words, 1)
-    _count(rest, 1, "fvc trial enlarged [TRIAL] 213.33g")
-    weight = grams_of(rest, "fvc trial enlarged 213.33g")
-    from fvc.bench import batch_now
 
-    size = batch_now(trial)
-    if size is not None and weight.grams <= size:
-        raise Refusal(
-            f"the batch is {in_grams(size)} g already", next="name a larger size; a batch cannot be made smaller once it is begun"
-        )
-    entry = Entry("", datetime.datetime.min, "enlarged", "batch", grams=weight.grams, because=because)
-    after, written = record(archive, trial, at, by, lambda _, t, w: entry._replace(at=t, written=w))
-    return _told(after, written, as_json)
+    def make(_: Archive, trial: Trial, rest: list[str]) -> Entry:
+        entry = _amount("enlarged", "batch", rest, trial)._replace(because=because)
+        size = batch_now(trial)
+        if size is not None and (entry.grams or ZERO) <= size:
+            raise Refusal(
+                f"the batch is {in_grams(size)} g already", next="name a larger size; a batch cannot be made smaller once it is begun"
+            )
+        return entry
+
+    return enter(words, 1, "enlarged [TRIAL] 213.33g", make, at=at, by=by, as_json=as_json)
 
 
 def retargeted(words: Words, phase: Phase = "", because: Because = "", at: At = "", by: By = "", as_json: AsJson = False) -> int:
     """A line that is not in yet gets another target, so that a slip is made good there."""
-    archive = open_archive()
-    trial, rest = chosen(archive, words, 2)
-    _count(rest, 2, "fvc trial retargeted [TRIAL] MATERIAL GRAMS")
-    named, material = material_of(archive, trial, rest[0])
-    there, extra = phase_for(trial, named, phase, material)
-    if extra:
-        raise Refusal(f"{material} does not stand on the sheet", next="only a line of the sheet has a target")
-    weight = grams_of(rest[1:], f"fvc trial retargeted {material} 161.76")
-    entry = Entry("", datetime.datetime.min, "retargeted", material, grams=weight.grams, phase=there, because=because)
-    after, written = record(archive, trial, at, by, lambda _, t, w: entry._replace(at=t, written=w))
-    return _told(after, written, as_json)
+
+    def make(archive: Archive, trial: Trial, rest: list[str]) -> Entry:
+        there, material = _line_of(archive, trial, rest[0], phase, "only a line of the sheet has a target")
+        return _amount("retargeted", material, rest[1:], trial)._replace(phase=there, because=because)
+
+    return enter(words, 2, "retargeted [TRIAL] MATERIAL GRAMS", make, at=at, by=by, as_json=as_json)
 
 
 def omitted(words: Words, phase: Phase = "", because: Because = "", at: At = "", by: By = "", as_json: AsJson = False) -> int:
     """A line of the sheet was left out on purpose."""
-    archive = open_archive()
-    trial, rest = chosen(archive, words, 1)
-    _count(rest, 1, "fvc trial omitted [TRIAL] MATERIAL")
-    named, material = material_of(archive, trial, rest[0])
+
+    def make(archive: Archive, trial: Trial, rest: list[str]) -> Entry:
+        there, material = _line_of(archive, trial, rest[0], phase, "only a line of the sheet can be left out")
+        return Entry("", _LATER, "omitted", material, phase=there, because=because)
+
+    return enter(words, 1, "omitted [TRIAL] MATERIAL", make, at=at, by=by, as_json=as_json)
+
+
+def _line_of(archive: Archive, trial: Trial, text: str, phase: str, otherwise: str) -> tuple[str, str]:
+    """(phase, material) of a line of the sheet. Refusal for what does not stand on it."""
+    named, material = material_of(archive, trial, text)
     there, extra = phase_for(trial, named, phase, material)
     if extra:
-        raise Refusal(f"{material} does not stand on the sheet, so it cannot be left out", next=f"fvc trial show {trial.id}")
-    entry = Entry("", datetime.datetime.min, "omitted", material, phase=there, because=because)
-    after, written = record(archive, trial, at, by, lambda _, t, w: entry._replace(at=t, written=w))
-    return _told(after, written, as_json)
+        raise Refusal(f"{material} does not stand on the sheet", next=otherwise)
+    return there, material
 
 
 def bulk(words: Words, at: At = "", by: By = "", checked_by: CheckedBy = "", corrects: Corrects = "", as_json: AsJson = False) -> int:
     """The finished product was weighed: what the entries leave and the scale does not find is unaccounted."""
-    archive = open_archive()
-    trial, rest = chosen(archive, words, 1)
-    _count(rest, 1, "fvc trial bulk [TRIAL] GRAMS")
-    weight = grams_of(rest, "fvc trial bulk 612.30-125.00")
-    entry = Entry("", datetime.datetime.min, "bulk", "product", grams=weight.grams, reading=weight.reading, checked_by=checked_by)
-    entry = entry._replace(corrects=check_corrects(trial, corrects))
-    after, written = record(archive, trial, at, by, lambda _, t, w: entry._replace(at=t, written=w))
-    from fvc.bench import account
 
-    mass = account(after)
-    hint = f"{in_grams(abs(mass.unaccounted or ZERO))} g {'unaccounted' if (mass.unaccounted or 0) >= 0 else 'more than the entries leave'}"
-    percent = mass.percent_of_theoretical
-    if percent is not None:
-        from fvc.amounts import shown
+    def make(_: Archive, trial: Trial, rest: list[str]) -> Entry:
+        return _amount("bulk", "product", rest, trial, "", corrects)._replace(checked_by=checked_by)
 
-        hint += f"; {shown(percent, 2, 2)} % of the theoretical yield of {in_grams(mass.theoretical)} g"
-    return _told(after, written, as_json, hint=hint + ".")
+    def hint(trial: Trial) -> str:
+        mass = account(trial)
+        unaccounted = mass.unaccounted or ZERO
+        text = f"{in_grams(abs(unaccounted))} g {'unaccounted' if unaccounted >= 0 else 'more than the entries leave'}"
+        percent = mass.percent_of_theoretical
+        of = f"; {shown(percent, 2, 2)} % of the theoretical yield of {in_grams(mass.theoretical)} g" if percent is not None else ""
+        return f"{text}{of}."
+
+    return enter(words, 1, "bulk [TRIAL] GRAMS", make, at=at, by=by, as_json=as_json, hint=hint)
 
 
 def noted(words: Words, at: At = "", by: By = "", corrects: Corrects = "", as_json: AsJson = False) -> int:
     """Anything else worth knowing, in free words."""
-    archive = open_archive()
-    trial, rest = chosen(archive, words, 1)
-    text = " ".join(rest).strip()
-    if not text:
-        raise Refusal("the note is empty", next="fvc trial noted 'foamed when the oils went in'")
-    entry = Entry("", datetime.datetime.min, "noted", text, corrects=check_corrects(trial, corrects))
-    after, written = record(archive, trial, at, by, lambda _, t, w: entry._replace(at=t, written=w))
-    return _told(after, written, as_json)
+
+    def make(_: Archive, trial: Trial, rest: list[str]) -> Entry:
+        text = " ".join(rest).strip()
+        if not text:
+            raise Refusal("the note is empty", next="fvc trial noted 'foamed when the oils went in'")
+        return Entry("", _LATER, "noted", text, corrects=check_corrects(trial, corrects))
+
+    return enter(words, 1, "noted [TRIAL] TEXT", make, at=at, by=by, as_json=as_json)

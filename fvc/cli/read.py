@@ -65,21 +65,8 @@ def weigh(
 
 def show_weigh(archive: Archive, ref: str, batch: str = "", scale: str = "", density: str = "", as_json: bool = False) -> int:
     """Print the weigh sheet of a reference, on the scales of the formulary as it is today."""
-    from fvc.scales import scale_from_text
-    from fvc.weighing import weigh_sheet
-
     reading = resolve(archive, ref)
-    if not reading.sound:
-        raise Refusal(reading.faults)
-    settings = archive.now.settings()
-    try:
-        scales = [scale_from_text(scale)] if scale else list(settings.scales)
-    except ValueError as error:
-        raise Refusal(f'--scale "{printable(scale)}": {error}', next="for example  --scale 0.01g") from None
-    grams, text = batch_of(reading, batch, density)
-    if grams is None:
-        raise Refusal(f'the batch of the plan, "{text}", needs a density', next="add --density 1.01, or --batch 150g")
-    result = weigh_sheet(reading, grams, scales, settings.small_below)
+    result, text = weighing_of(archive, reading, batch, scale, density)
     shelf = _shelf(archive, result)
     if as_json:
         from fvc.show import data
@@ -91,6 +78,24 @@ def show_weigh(archive: Archive, ref: str, batch: str = "", scale: str = "", den
         sheets.weigh(screen(), reading, result, text, shelf)
     warn(reading.warnings)
     return EXIT_DONE
+
+
+def weighing_of(archive: Archive, reading: Reading, batch: str, scale: str, density: str) -> tuple[WeighSheet, str]:
+    """The weigh sheet that options ask for, and the batch as text. Refusal for a plan that does not close, and for a size that is not known."""
+    from fvc.scales import scale_from_text
+    from fvc.weighing import weigh_sheet
+
+    if not reading.sound:
+        raise Refusal(reading.faults)
+    settings = archive.now.settings()
+    try:
+        scales = [scale_from_text(scale)] if scale else list(settings.scales)
+    except ValueError as error:
+        raise Refusal(f'--scale "{printable(scale)}": {error}', next="for example  --scale 0.01g") from None
+    grams, text = batch_of(reading, batch, density)
+    if grams is None:
+        raise Refusal(f'the batch of the plan, "{text}", needs a density', next="add --density 1.01, or --batch 150g")
+    return weigh_sheet(reading, grams, scales, settings.small_below), text
 
 
 def _shelf(archive: Archive, sheet: WeighSheet) -> dict[str, Offer]:

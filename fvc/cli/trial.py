@@ -12,14 +12,14 @@ from fvc.amounts import exact, mass, shown, volume
 from fvc.archive import Archive
 from fvc.bench import Account, account, targets
 from fvc.cli.entries import At, By, CheckedBy, chosen, grams_of, record
-from fvc.cli.parsing import AsJson, BatchSize, Density, batch_of, interactive, open_archive, print_json, screen, warn
+from fvc.cli.parsing import AsJson, BatchSize, Density, interactive, open_archive, print_json, screen, warn
+from fvc.cli.read import weighing_of
 from fvc.deviations import Deviation, deviations
 from fvc.deviations import grams as in_grams
 from fvc.errors import EXIT_DONE, Fault, Refusal
 from fvc.names import nearest, printable
 from fvc.reading import Reading
 from fvc.references import resolve
-from fvc.scales import scale_from_text
 from fvc.seeing import FAIL, judged
 from fvc.trial import SALE_VERDICTS, VERDICTS, Entry, Trial
 from fvc.trials import (
@@ -36,7 +36,6 @@ from fvc.trials import (
     start as begin,
 )
 from fvc.variants import SET_ASIDE
-from fvc.weighing import weigh_sheet
 
 Ref = Annotated[str, typer.Argument(metavar="REF", help="The plan: face-toner, face-toner.4, face-toner/VARIANT.")]
 
@@ -64,16 +63,8 @@ def start(
         raise Refusal(f'a batch is for "sale" or for nothing in particular, not for "{printable(purpose)}"', next="--for sale")
     archive = open_archive()
     reading = batch_plan(archive, ref)
-    settings = archive.now.settings()
-    try:
-        scales = [scale_from_text(scale)] if scale else list(settings.scales)
-    except ValueError as error:
-        raise Refusal(f'--scale "{printable(scale)}": {error}', next="for example  --scale 0.01g") from None
-    grams, text = batch_of(reading, batch, density)
-    if grams is None:
-        raise Refusal(f'the batch of the plan, "{text}", needs a density', next="add --density 1.01, or --batch 150g")
     _check_vessel(vessel)
-    sheet = weigh_sheet(reading, grams, scales, settings.small_below)
+    sheet, text = weighing_of(archive, reading, batch, scale, density)
     now = clock()
     began = moment(at, now) if at else now
     maker = maker_of(archive, by, initials)
