@@ -16,7 +16,7 @@ class Offer(NamedTuple):
 
     lots: those to use, first one first, as far as the need goes; lots whose grams are not recorded end it.
     expired: lots past their use-by day, never offered. short: grams missing; 0 when there is enough,
-    None when the record does not say how much is left.
+    None when the record does not say how much is left. made: True when the lots are batches made in-house.
     """
 
     material: str
@@ -24,6 +24,7 @@ class Offer(NamedTuple):
     lots: tuple[Lot, ...]
     expired: tuple[Lot, ...]
     short: Fraction | None
+    made: bool = False
 
 
 _LATE = datetime.date.max
@@ -47,9 +48,9 @@ def offer(material: Material, needed: Fraction, today: datetime.date) -> Offer |
             break
         chosen.append(lot)
         if lot.grams is None:
-            return Offer(material.id, needed, tuple(chosen), expired, None)
+            return Offer(material.id, needed, tuple(chosen), expired, None, material.nested)
         rest -= lot.grams
-    return Offer(material.id, needed, tuple(chosen), expired, max(rest, ZERO))
+    return Offer(material.id, needed, tuple(chosen), expired, max(rest, ZERO), material.nested)
 
 
 def offers(needs: Iterable[tuple[str, Fraction]], materials: Mapping[str, Material], today: datetime.date) -> dict[str, Offer]:

@@ -99,14 +99,20 @@ def weighing_of(archive: Archive, reading: Reading, batch: str, scale: str, dens
 
 
 def _shelf(archive: Archive, sheet: WeighSheet) -> dict[str, Offer]:
-    """Lots for the lines of a weigh sheet: those on the shelf today, whatever moment the plan is of."""
+    """Lots for the lines of a weigh sheet: those on the shelf today, whatever moment the plan is of; of a premix its batches."""
     import datetime
+    from dataclasses import replace
 
     from fvc.shelf import offers
 
     needs = [(line.amount.line.material, line.grams) for line in sheet.lines if line.grams]
-    found = {id: archive.now.ingredient(id)[0] for id, _ in needs}
-    return offers(needs, {id: m for id, m in found.items() if m is not None}, datetime.date.today())
+    found = {id: m for id, _ in needs if (m := archive.now.ingredient(id)[0]) is not None}
+    if any(m.nested for m in found.values()) and archive.now.trials():
+        from fvc.lots import batches_on_shelf, ledger_of
+
+        ledger, _ = ledger_of(archive)
+        found = {id: replace(m, lots=batches_on_shelf(ledger, id)) if m.nested else m for id, m in found.items()}
+    return offers(needs, found, datetime.date.today())
 
 
 def diff(

@@ -14,7 +14,7 @@ from fvc.amounts import DATA_DECIMALS, HUNDRED, ZERO, apportion, exact, needed_d
 from fvc.compare.diff import Diff, LineDiff, RecordDiff, TextDiff
 from fvc.composition import composition_of, totals_by_function
 from fvc.formula import BALANCE, OPEN, Amount
-from fvc.material import Share, active_share
+from fvc.material import Lot, Share, active_share
 from fvc.reading import Reading, Side
 
 if TYPE_CHECKING:
@@ -155,8 +155,23 @@ def weigh(reading: Reading, result: WeighSheet, offers: Mapping[str, Offer] | No
                 "expired": [lot.number for lot in each.expired],
                 "short_g": number(each.short),
             }
+            | ({"batches": [_batch(lot) for lot in each.lots]} if each.made else {})
             for each in (offers or {}).values()
         ],
+    }
+
+
+def _batch(lot: Lot) -> Json:
+    """A batch of a premix on the shelf."""
+    import datetime
+
+    made = lot.received
+    return {
+        "batch": lot.number,
+        "made_on": str(made) if made else None,
+        "age_days": (datetime.date.today() - made).days if made else None,
+        "use_by": str(lot.use_by) if lot.use_by else None,
+        "grams": number(lot.grams),
     }
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Mapping, Sequence
 from fractions import Fraction
 
@@ -9,11 +10,11 @@ from fvc.amounts import ZERO, brief, figure, fixed, needed_decimals, shown
 from fvc.compare.summary import percent_text
 from fvc.composition import Composition, Substance, composition_of, totals_by_function
 from fvc.formula import BALANCE, OPEN, RATIO, Amount, Phase
-from fvc.material import active_share
+from fvc.material import Lot, active_share
 from fvc.reading import Reading
 from fvc.scales import Scale
 from fvc.shelf import Offer
-from fvc.show.screen import QUIET, STYLES, Screen, align, fit_widths, fold, grid, share_text
+from fvc.show.screen import QUIET, STYLES, Screen, align, counted, fit_widths, fold, grid, share_text
 from fvc.weighing import USP_41_STEPS, WeighLine, WeighSheet, weigh_sheet
 
 
@@ -276,6 +277,7 @@ def _lots(out: Screen, offers: Mapping[str, Offer]) -> None:
                 f"{lot.number}" + (f" ({brief(lot.grams, 0, 2)} g)" if lot.grams is not None else "") for lot in each.lots
             )
             rows.append(f"{each.material}: {parts}")
+        rows += [_batch(each.material, lot) for lot in each.lots if each.made]
         if each.short:
             rows.append(
                 f"{each.material} is short: {brief(each.needed, 0, 2)} g needed, {brief(each.needed - each.short, 0, 2)} g on the shelf that may be used, {brief(each.short, 0, 2)} g missing"
@@ -287,6 +289,14 @@ def _lots(out: Screen, offers: Mapping[str, Offer]) -> None:
         out.head("Lots", "the first to use stands in the sheet")
         for row in rows:
             out.say(row, 2)
+
+
+def _batch(material: str, lot: Lot) -> str:
+    """A batch made in-house: its age, its last day, what is left of it."""
+    age = (datetime.date.today() - lot.received).days if lot.received else None
+    facts = [f"{counted(age, 'day')} old" if age is not None else "", f"use by {lot.use_by}" if lot.use_by else ""]
+    facts += [f"{brief(lot.grams, 0, 2)} g left" if lot.grams is not None else ""]
+    return f"{material}: batch {lot.number}, {', '.join(f for f in facts if f)}"
 
 
 def _open_words(reading: Reading) -> str:
