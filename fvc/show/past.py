@@ -60,7 +60,8 @@ def _history_row(out: Screen, row: Row) -> None:
     for trial in row.trials:
         closing = trial.closing
         because = f": {closing.because}" if closing and closing.because else ""
-        out.item(f"tried: {trial.id}  ", f"{trial.verdict or 'no verdict yet'}{because}", 6)
+        state = trial.plan.partition(",")[2].strip()
+        out.item(f"tried{f' ({state})' if state else ''}: {trial.id}  ", f"{trial.verdict or 'no verdict yet'}{because}", 6)
 
 
 def trace(out: Screen, story: Story, material: str, levels: Sequence[Level]) -> None:
