@@ -414,6 +414,18 @@ def test_left_on_a_beaker_and_poured(made):
     assert again["percent"] == neroli["percent"]
 
 
+def test_what_is_added_to_a_phase_that_stands_apart_mixes_nothing(begun):
+    begun("trial", "weighed", "water", "162.76")
+    begun("trial", "weighed", "neroli", "0.72")
+    begun("trial", "added", "lactic", "0.32", "--phase", "C")
+    begun("trial", "sampled", "1.00", "--phase", "A")
+    made = {m["material"]: m["grams"] for m in begun("trial", "show", ID, "--json").data["made"]}
+    assert made == {"water": "161.76", "neroli-oil": "0.72", "lactic-acid-80": "0.32"}
+    begun("trial", "added", "betaine", "2.70")  # to the mixed batch: now everything stands in one beaker
+    begun("trial", "sampled", "1.00", "--phase", "A")
+    assert begun("trial", "show", ID, "--json").data["made"][2]["grams"] != "0.72"
+
+
 def test_operations_with_temperature_time_and_speed(begun):
     begun("trial", "weighed", "water", "162.76")
     begun("trial", "heated", "a", "--temperature", "180F", "--hold", "20min")

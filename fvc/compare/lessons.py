@@ -23,7 +23,6 @@ from typing import NamedTuple
 
 from fvc.amounts import HUNDRED, ZERO, brief
 from fvc.bench import as_made, asked_batch, batch_now, missing_of, step_of_scale, targets
-from fvc.errors import Refusal
 from fvc.names import ID_PATTERN
 from fvc.scales import SLIP_ABOVE
 from fvc.slips import tolerance
@@ -52,12 +51,9 @@ class Departure(NamedTuple):
 def departures(trial: Trial, slip_above: Fraction = SLIP_ABOVE) -> tuple[Departure, ...]:
     """The lines that were off by more than the tolerance, left out, added, set at the bench, left on a beaker, or lost and not put back.
 
-    Lines that moved only because another one did are not named. Empty while nothing is weighed.
+    Lines that moved only because another one did are not named. Raises Refusal as `as_made` does.
     """
-    try:
-        lines = as_made(trial)
-    except Refusal:
-        return ()
+    lines = as_made(trial)
     whole = sum((line.grams for line in lines), ZERO)
     made = {(line.phase, line.material): line.grams * HUNDRED / whole for line in lines if line.grams > 0}
     asked = {(line.phase, line.material): line.percent for line in trial.asked}
@@ -274,7 +270,7 @@ def _others(first: Made, second: Made, thing: Thing) -> Iterator[Other]:
                 yield Other(f"{m} in {id}", *shares)
     for m in first.compositions.keys() & second.compositions.keys():
         if first.compositions[m] != second.compositions[m]:
-            yield Other(f"composition of {m}", "as on record then", "another")
+            yield Other(f"composition of {m}", "one record", "another record")
 
 
 def _within(first: Made, second: Made, thing: Thing) -> Iterator[Other]:
