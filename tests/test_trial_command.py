@@ -334,6 +334,76 @@ def test_the_ways_out_can_be_typed(begun):
     assert begun("trial", "show", ID, "--json").data["lines"][1]["target_grams"] == "6.4"
 
 
+def ways(data) -> dict:
+    return {w["way"]: w for w in data["slip"]["ways"]} if data["slip"] else {}
+
+
+def test_one_step_of_the_scale_is_no_slip(begun):
+    assert begun("trial", "weighed", "lactic", "0.33", "--json").data["slip"] is None  # 3 % over, but one step of 0.01 g
+    assert begun("trial", "weighed", "prop", "5.45", "--json").data["slip"] is None  # 0.9 %
+    assert begun("trial", "weighed", "rice", "1.46", "--json").data["slip"]["over"] == "0.02"  # 1.4 %, two steps
+
+
+def test_the_formulary_may_say_what_a_slip_is(toner, here):
+    toner.edit("formulary.toml", "format = 1\n", "format = 1\nslip_above = 5\n")
+    here("trial", "start", "toner", "--batch", "180g")
+    assert here("trial", "weighed", "prop", "5.60", "--json").data["slip"] is None
+    assert here("trial", "show", ID, "--json").data["deviations"] == []
+
+
+def test_the_balance_is_offered_only_while_it_can_give(begun):
+    assert "balance" in ways(begun("trial", "weighed", "prop", "10.00", "--json").data)
+    assert "balance" not in ways(begun("trial", "weighed", "betaine", "200", "--sure", "--json").data)
+    begun("trial", "weighed", "water", "162.76")
+    assert "balance" not in ways(begun("trial", "weighed", "panthenol", "3.00", "--json").data)
+
+
+def test_a_line_left_out_does_not_grow_with_the_batch(begun):
+    begun("trial", "omitted", "betaine")
+    found = ways(begun("trial", "weighed", "prop", "6.40", "--json").data)["enlarge"]
+    assert "betaine" not in [p["material"] for p in (*found["now"], *found["later"])]
+
+
+def test_too_little_can_be_added(begun):
+    data = begun("trial", "weighed", "prop", "4.40", "--json").data
+    assert list(ways(data)) == ["leave", "add", "balance"]
+    assert ways(data)["add"]["now"] == [{"phase": "A", "material": "propanediol", "grams": "1"}]
+    assert ways(data)["balance"]["later"][0]["grams"] == "163.76"
+    assert begun("trial", "weighed", "prop", "1.00", "--json").data["slip"] is None
+
+
+def test_enlarged_twice_and_the_yield_of_what_it_became(begun):
+    begun("trial", "weighed", "prop", "6.00")
+    begun("trial", "enlarged", "200g")
+    begun("trial", "enlarged", "250g")
+    targets = {row["material"]: row["target_grams"] for row in begun("trial", "show", ID, "--json").data["lines"]}
+    assert (targets["propanediol"], targets["water"], targets["neroli-oil"]) == ("7.5", "226.06", "1")  # 162.76 x 250/180
+    assert begun("trial", "weighed", "prop", "1.50", "--json").data["slip"] is None
+    assert "of the theoretical yield of 250.00 g" in begun("trial", "bulk", "7.00").out
+
+
+def test_the_volume_of_a_larger_batch_goes_by_the_density(toner, here):
+    toner.edit("formulas/toner.toml", 'batch = "180 g"\n', 'batch = "180 g"\n[spec]\ndensity = 1.10\n')
+    here("trial", "start", "toner", "--batch", "180g", "--vessel", "200 mL")
+    assert ways(here("trial", "weighed", "prop", "6.40", "--json").data)["enlarge"]["against"] == []  # 213.33 g are 193.9 mL
+    assert ways(here("trial", "weighed", "betaine", "3.60", "--json").data)["enlarge"]["against"] == [
+        "the vessel holds 200 mL, and this is 218.2 mL"
+    ]
+
+
+def test_a_correction_that_was_noted_late_has_its_own_time(here):
+    here("trial", "start", "toner", "--batch", "180g", "--at", "2026-03-01 10:00")
+    here("trial", "weighed", "water", "160", "--at", "2026-03-01 10:01")
+    here("trial", "sampled", "4", "--at", "2026-03-01 10:30")
+    entry = here("trial", "show", "ton-260301", "--json").data["entries"][0]["id"]
+    here("trial", "weighed", "water", "162.76", "--corrects", entry, "--at", "2026-03-01 10:02")
+    first = here("trial", "show", "ton-260301", "--json").data["entries"][0]
+    assert (first["grams"], first["at"][11:16]) == ("162.76", "10:02")
+    here("trial", "weighed", "water", "162.70", "--corrects", first["id"])
+    first = here("trial", "show", "ton-260301", "--json").data["entries"][0]
+    assert (first["grams"], first["at"][11:16]) == ("162.7", "10:02")
+
+
 def test_stock_and_vessel_are_held_against_a_larger_batch(toner, here):
     with (toner.root / "materials/neroli-oil.toml").open("a") as file:
         file.write('[[lot]]\nnumber = "N-1"\ngrams = 0.75\n')
