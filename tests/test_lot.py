@@ -75,6 +75,15 @@ def test_every_lot_in_a_batch_and_where_it_went_itself(chain):
     assert [u["trial"] for u in chain("lot", "sto-260301-at-a", "--json").data["uses"]] == ["pre-260302-at-a", "ton-260303-at-a"]
 
 
+def test_water_that_left_a_premix_does_not_come_along(chain):
+    """10 g of the 70 g of water evaporated: 80 g of what is left hold 30/90 of benzoate and 60/90 of water."""
+    other = make(chain, "stock", "2026-03-04", ("water", "70", "W-9"), ("benzoate", "30", "SB-8"))
+    chain("trial", "lost", other, "10", "--at", "2026-03-04 10:02")
+    premix = make(chain, "premix", "2026-03-05", ("stock", "45", other))
+    held = {(h["material"], h["lot"]): h["grams"] for h in chain("lot", premix, "--json").data["holds"]}
+    assert held == {("stock", other): "45", ("water", "W-9"): "30", ("benzoate", "SB-8"): "15"}
+
+
 def test_the_premix_enters_as_it_was_made_and_not_as_planned(chain):
     shares = {row["inci"]: F(row["percent"]) for row in chain("sheet", "ton-260303", "--json").data["composition"]}
     assert shares["Sodium Benzoate"] == F("0.48")  # planned: 25 % of 80 % of 2 g, 0.40

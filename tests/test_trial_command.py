@@ -8,7 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from fvc.trials import formula_code, initials_of, new_id
+from fvc.trial import Asked, Entry, Trial
+from fvc.trials import formula_code, initials_of, new_id, stamped
 from tests.toner import LINES
 
 TODAY = datetime.date.today()
@@ -457,7 +458,25 @@ def test_lost_water_and_what_brings_it_back(made):
     )
     assert "0.0013 g of water bring the composition back" in made("trial", "replaced", "6.30").out
     assert "needs no more water" in made("trial", "replaced", "0.01").out
-    assert "only" in made("trial", "lost", "500", code=2).err
+
+
+@pytest.mark.parametrize("words", [("lost", "500"), ("spilled", "500"), ("left", "9", "--phase", "B"), ("sampled", "190")])
+def test_more_than_is_there_cannot_come_out(toner, made, words):
+    before = toner.read(RECORD)
+    said = made("trial", *words, code=2).err
+    assert "and only" in said
+    assert toner.read(RECORD) == before
+
+
+def test_a_clock_that_is_behind_does_not_change_the_order():
+    """The clock of the machine was set back: the entry keeps its place behind the last one, and says when it was written."""
+    late, now = (datetime.datetime.fromisoformat(f"2026-03-01T{t}:00+01:00") for t in ("10:30", "10:00"))
+    asked = (Asked("A", "water", F(100), F(100)),)
+    entry = Entry("a-01", late, "weighed", "water", grams=F(100), phase="A")
+    trial = Trial(id="t", plan="toner.1", plan_id="", batch="100 g", scale="0.01 g", asked=asked, entries=(entry,), started=now)
+    assert stamped(trial, "", now) == (late, now)
+    assert stamped(trial, "", late) == (late, None)
+    assert stamped(trial, "10:15", late) == (late.replace(minute=15), late)
 
 
 def test_what_is_lost_is_water_unless_said(toner, begun):
