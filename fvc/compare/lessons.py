@@ -325,7 +325,8 @@ def trend_of(pairs: Sequence[Pair]) -> tuple[str, str]:
         return "", "what was seen has no order, so it is only listed"
     ways = [pair.way for pair in ordered]
     if len(set(ways)) > 1:
-        return "", "no trend: " + ", ".join(f"{each} in {ways.count(each)}" for each in (HIGHER, LOWER, SAME) if each in ways)
+        counts = ", ".join(f"{each} in {ways.count(each)}" for each in (HIGHER, LOWER, SAME) if each in ways)
+        return "", f"no trend: of {len(ways)} pairs that differ in it alone, {counts}"
     if not _three({(id(p.first), id(p.second)) for p in ordered}, list(batches)):
         return "", f"too few to say: no {ENOUGH} trials differ in it alone, each from each other, with what was seen in an order"
     if not _three({(id(p.first), id(p.second)) for p in ordered if p.one_time}, list(batches)):
