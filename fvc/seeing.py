@@ -23,7 +23,7 @@ CONDITIONS = ("room", "fridge", "warm", "light", "freeze-thaw")
 
 PASS, BORDERLINE, FAIL = "pass", "borderline", "fail"
 # How far a reading may be from what it says; common practice without source (a strip steps by 0.5 or less).
-PH_SURE_TO = {"strip": Fraction(1, 4)}
+_SURE_TO = {"strip": Fraction(1, 4)}
 _METER = Fraction(1, 20)
 
 
@@ -154,7 +154,7 @@ def judged(seen: Seen, spec: Mapping[str, object]) -> tuple[Judged, ...]:
     asked = spec.get("ph")
     if seen.ph is not None and isinstance(asked, tuple):
         low, high = asked
-        sure = PH_SURE_TO.get(seen.ph_by, _METER)
+        sure = ph_sure_to(seen)
         value = seen.ph.value
         near = min(abs(value - low.value), abs(value - high.value)) < sure
         inside = low.value <= value <= high.value
@@ -176,6 +176,11 @@ def judged(seen: Seen, spec: Mapping[str, object]) -> tuple[Judged, ...]:
         if value_seen and isinstance(asked, str) and value_seen.strip().lower() == asked.strip().lower():
             out.append(Judged(what, value_seen, PASS, asked))
     return tuple(out)
+
+
+def ph_sure_to(seen: Seen) -> Fraction:
+    """How far a pH may be from what was read; that of a meter where nothing says what it was read with."""
+    return _SURE_TO.get(seen.ph_by, _METER)
 
 
 def worst(results: Sequence[Judged]) -> str:

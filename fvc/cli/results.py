@@ -8,8 +8,9 @@ import typer
 
 from fvc.cli.parsing import AsJson, open_archive, print_json, screen, warn
 from fvc.errors import EXIT_DONE, Refusal
-from fvc.results import formula_named, learned, with_results
-from fvc.results import results as gathered
+from fvc.results.learning import learned
+from fvc.results.table import formula_named, with_results
+from fvc.results.table import results as gathered
 
 
 def results(

@@ -8,7 +8,8 @@ from fractions import Fraction
 from fvc.amounts import brief, shown
 from fvc.compare.lessons import Departure, Other, Pair, Thing
 from fvc.compare.summary import net_change
-from fvc.results import Learned, Looked, Results, Row, Tried
+from fvc.results.learning import Learned
+from fvc.results.records import Looked, Results, Row, Tried
 from fvc.seeing import BORDERLINE, FAIL, PASS
 from fvc.show.screen import Screen, align, cell_width, counted, grid
 

@@ -1,0 +1,1 @@
+"""Everything that was tried of a formula and what came of it."""
