@@ -143,3 +143,6 @@ def test_a_phase_that_went_in_too_warm_or_was_not_heated_far_enough(record):
     found = {d["kind"]: d["message"] for d in record("trial", "show", "ton-260302", "--json").data["deviations"]}
     assert found["heat"] == "phase A came to 75 °C; the plan asks for 180 °F"  # 82.2 °C
     assert found["warm"] == "phase B went in at 105F; the plan asks for below 104 °F"
+    record("trial", "start", "toner", "--batch", "180g", "--at", "2026-03-03 10:00")
+    record("trial", "cooled", "ton-260303", "B", "--temperature", "40 °C", "--at", "2026-03-03 10:03")  # 104 °F to the digit
+    assert record("trial", "show", "ton-260303", "--json").data["deviations"] == []

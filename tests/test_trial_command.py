@@ -427,6 +427,13 @@ def test_an_expired_lot_is_asked_about(toner, begun):
     ]
 
 
+def test_a_lot_may_be_used_on_its_last_day(toner, begun):
+    with (toner.root / "materials/propanediol.toml").open("a") as file:
+        file.write(f'[[lot]]\nnumber = "PD-1"\nuse_by = {TODAY}\ngrams = 100\n')
+    begun("trial", "weighed", "prop", "5.40", "--lot", "PD-1")
+    assert begun("trial", "show", ID, "--json").data["deviations"] == []
+
+
 def test_entries_stand_in_the_order_in_which_things_happened(here):
     """4.00 g sampled before the acid: 0.2272 %; noted behind it, and with its own time, it still is before it (case 4)."""
     here("trial", "start", "toner", "--batch", "180g", "--at", "2026-03-01 10:00")
@@ -707,6 +714,30 @@ def test_a_plan_without_a_balance_totals_100_again(studio, run_in):
     here("trial", "to-plan", "mis", "--save", "--decimals", "1")
     lines = here("sheet", "mist", "--json").data["lines"]
     assert [row["percent"] for row in lines] == ["89.9", "6.1", "4.00"]
+
+
+def test_what_does_not_round_to_100_is_made_to(studio, run_in):
+    for id in ("propanediol", "betaine"):
+        studio.material(id, "humectant", {id.title(): 100})
+    studio.formula("mist", {"A": {"water": "50.00", "propanediol": "30.00", "betaine": "20.00"}})
+    here = run_in(studio.root)
+    here("revise", "mist", "--reason", "first")
+    here("trial", "start", "mist", "--batch", "100g")
+    for material, grams in (("water", "57"), ("prop", "30"), ("bet", "21")):
+        here("trial", "weighed", material, grams)
+    here("trial", "to-plan", "mis", "--save", "--decimals", "0")
+    lines = here("sheet", "mist", "--json").data["lines"]  # of 108 g: 52.78, 27.78, 19.44 %; rounded 53 + 28 + 19
+    assert [F(row["percent"]) for row in lines] == [53, 28, 19]
+    here("trial", "to-plan", "mis", "--save", "--decimals", "1")
+    lines = here("sheet", "mist", "--json").data["lines"]  # 52.8 + 27.8 + 19.4
+    assert sum(F(row["percent"]) for row in lines) == 100
+    here("trial", "start", "mist", "--batch", "100g")
+    second = here("trial", "--json").data["trials"][-1]["id"]
+    for material, grams in (("water", "31"), ("prop", "18"), ("bet", "17")):
+        here("trial", "weighed", second, material, grams, "--sure")
+    here("trial", "to-plan", second, "--save", "--decimals", "1")
+    lines = here("sheet", "mist", "--json").data["lines"]  # of 66 g: 46.97, 27.27, 25.76 %: 47.0 + 27.3 + 25.8 = 100.1
+    assert [F(row["percent"]) for row in lines] == [F("46.9"), F("27.3"), F("25.8")]
 
 
 def test_a_line_that_rounds_to_nothing_needs_more_decimals(made):
