@@ -1,4 +1,4 @@
-"""Building the demo formulary from `demo_repo/`: every step of its story as a real git commit."""
+"""Building the demo formulary from `demo_repo/`: every step of its story and every batch as a real git commit."""
 
 from __future__ import annotations
 
@@ -24,6 +24,7 @@ class Built(NamedTuple):
 
     formulas: int
     revisions: int
+    batches: int
     people: int
 
 
@@ -42,18 +43,28 @@ def is_demo(folder: Path) -> bool:
 
 
 def read_story(source: Path) -> dict[str, Any]:
-    """The steps of the story, oldest first, and the people in it."""
+    """The steps of the story and the batches in it, each oldest first, and the people."""
     return tomllib.loads((source / "story.toml").read_text(encoding="utf-8"))
 
 
-def text_at(source: Path, step: int, path: str) -> bytes:
-    """A file as of a step: under history/NN where a later step changed it again, else at the top."""
-    earlier = source / "history" / f"{step:02d}" / path
-    return (earlier if earlier.is_file() else source / path).read_bytes()
+def in_order(story: Mapping[str, Any]) -> list[tuple[dict[str, Any], Path]]:
+    """Steps and batches in the order of their times, each with the folder for its texts that were changed again later.
+
+    A step is named by its place among the steps, so that a batch that comes in between renames none of them.
+    """
+    each = [(step, Path("history") / f"{n:02d}") for n, step in enumerate(story["step"], start=1)]
+    each += [(batch, Path("history/batches") / f"{n:02d}") for n, batch in enumerate(story["batch"], start=1)]
+    return sorted(each, key=lambda pair: pair[0]["at"])
+
+
+def text_at(source: Path, earlier: Path, path: str) -> bytes:
+    """A file as of a step: in the step's own folder where a later one changed it again, else at the top."""
+    own = source / earlier / path
+    return (own if own.is_file() else source / path).read_bytes()
 
 
 def rebuild(folder: Path) -> Built:
-    """Make a git repository in `folder`, new or empty, with every step of the story, by its author and date.
+    """Make a git repository in `folder`, new or empty, with every step and batch of the story, by its author and date.
 
     Nothing is left in it when it cannot be finished: half a demo would be taken for a whole one.
     """
@@ -74,7 +85,7 @@ def _build(root: Path) -> Built:
     source = source_folder()
     story = read_story(source)
     repository = Repository.create(root)
-    for number, step in enumerate(story["step"], start=1):
+    for number, (step, earlier) in enumerate(in_order(story), start=1):
         before = None
         reference = parse_reference(step["saves"]) if "saves" in step else None
         if reference is not None:
@@ -82,14 +93,15 @@ def _build(root: Path) -> Built:
         for path in step["files"]:
             file = root / path
             file.parent.mkdir(parents=True, exist_ok=True)
-            file.write_bytes(text_at(source, number, path))
+            file.write_bytes(text_at(source, earlier, path))
         message = step.get("message", "")
         if reference is not None:
             message = _message(root, reference, step, before)
         repository.save(step["files"], message + ("\n" if not message.endswith("\n") else ""), _by(story["people"][step["by"]], step["at"]))
     repository.close()
     formulas = {s["saves"].partition("/")[0] for s in story["step"] if "saves" in s}
-    return Built(len(formulas), sum(1 for s in story["step"] if "saves" in s), len(story["people"]))
+    batches = {path for batch in story["batch"] for path in batch["files"]}
+    return Built(len(formulas), sum(1 for s in story["step"] if "saves" in s), len(batches), len(story["people"]))
 
 
 def _message(root: Path, reference: Reference, step: Mapping[str, Any], before: Any) -> str:

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from fvc.demo import read_story, source_folder
+from fvc.demo import in_order, read_story, source_folder
 from tests.support import Studio
 
 SOURCE = source_folder()
@@ -48,6 +48,7 @@ def test_it_shows_the_main_job_and_says_what_to_try_next(built):
         "$ fvc diff face-toner.4 face-toner.5",
         "$ fvc trace face-toner propanediol",
         "$ fvc history face-toner",
+        "$ fvc trial show ft-260412-mt-a",
     ]
     places = [out.index(command) for command in [*shown, "Now try it yourself:"]]
     assert places == sorted(places)
@@ -67,18 +68,22 @@ def test_what_it_says_to_try_works(built):
 
 
 def test_building_it_step_by_step_ends_in_what_the_folder_shows(demo):
-    kinds = ("formulas", "materials", "variants")
+    kinds = ("formulas", "materials", "variants", "trials")
     assert files(demo.root, *kinds) == files(SOURCE, *kinds)
     assert demo.read("formulary.toml") == (SOURCE / "formulary.toml").read_text(encoding="utf-8")
     assert demo.git("status", "--porcelain") == ""
 
 
-def test_every_step_of_the_story_is_a_commit_by_its_author_on_its_day(demo):
+def test_every_step_and_batch_of_the_story_is_a_commit_by_its_author_on_its_day(demo):
     story = read_story(SOURCE)
     log = demo.git("log", "--reverse", "--format=%an|%aI|%cn|%cI").strip().split("\n")
     assert log == [
-        "|".join([person := story["people"][step["by"]]["name"], when := step["at"].isoformat(), person, when]) for step in story["step"]
+        "|".join([person := story["people"][step["by"]]["name"], when := step["at"].isoformat(), person, when])
+        for step, _ in in_order(story)
     ]
+    times = [step["at"] for step, _ in in_order(story)]
+    assert times == sorted(times)
+    assert len(times) == len(story["step"]) + len(story["batch"])
 
 
 def test_it_has_what_was_promised(demo):
@@ -239,12 +244,11 @@ def test_it_can_be_read_without_the_tool():
 
 
 def test_no_file_of_the_story_is_missing_or_left_over():
-    story = read_story(SOURCE)
+    moments = in_order(read_story(SOURCE))
     used = set()
-    last = {path: number for number, step in enumerate(story["step"], 1) for path in step["files"]}
-    for number, step in enumerate(story["step"], 1):
+    last = {path: earlier for step, earlier in moments for path in step["files"]}
+    for step, earlier in moments:
         for path in step["files"]:
-            earlier = f"history/{number:02d}/{path}"
-            used.add(earlier if number != last[path] else path)
-    have = {str(p.relative_to(SOURCE)) for p in SOURCE.rglob("*.toml")} - {"story.toml"}
+            used.add(f"{earlier.as_posix()}/{path}" if earlier != last[path] else path)
+    have = {p.relative_to(SOURCE).as_posix() for p in SOURCE.rglob("*.toml")} - {"story.toml"}
     assert have == used

@@ -793,7 +793,7 @@ def test_deep_nesting_is_read_or_refused(depth):
 
 # --- the demo's own files -------------------------------------------------------------------------
 
-FOLDERS = {"formulas": "formula", "materials": "material", "variants": "variant"}
+FOLDERS = {"formulas": "formula", "materials": "material", "variants": "variant", "trials": "trial"}
 
 
 def demo_files():
@@ -816,3 +816,4 @@ def test_the_demo_has_files_of_every_plan_kind():
     assert kinds.count("material") >= 18
     assert kinds.count("variant") >= 2
     assert kinds.count("formula") > 14
+    assert kinds.count("trial") >= 12

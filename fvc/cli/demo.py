@@ -14,6 +14,7 @@ from fvc.cli.parsing import folder_name, screen
 from fvc.errors import EXIT_DONE, Refusal
 
 DEFAULT_FOLDER = "fvc-demo"
+SHOWN_BATCH = "ft-260412-mt-a"
 
 
 def demo(
@@ -30,7 +31,9 @@ def demo(
         if target.exists() and (not target.is_dir() or any(target.iterdir())):
             raise Refusal(f"{folder} is not empty, so no demo is built there", next="name a new folder:  fvc demo DIR")
         built = rebuild(target)
-        out.print(f"Built {folder_name(target)}: {built.formulas} formulas, {built.revisions} saved revisions by {built.people} makers.")
+        out.print(
+            f"Built {folder_name(target)}: {built.formulas} formulas, {built.revisions} saved revisions, {built.batches} batches by {built.people} makers."
+        )
     out.print("North window studio, its makers, suppliers and formulas are invented. They show a tool, not a product:")
     out.print("nobody assessed their safety, so do not put them on skin and do not sell them.")
     with _archive(target) as archive:
@@ -47,6 +50,8 @@ def demo(
         "fvc swap face-toner propanediol glycerin --basis active",
         "fvc variant compare face-toner           what was tried, side by side",
         "fvc weigh face-toner --batch 175g        the weigh sheet, to print",
+        "fvc trial due                            which batches want a look today",
+        "fvc results face-toner                   all that was tried and seen",
         "fvc --help                               everything, in the order of the day",
     ):
         out.print("    " + line)
@@ -63,9 +68,12 @@ def _archive(folder: Path) -> Iterator[Archive]:
 
 
 def tour(archive: Archive) -> None:
-    """The main job in four commands."""
+    """The main job in four commands, and one batch."""
     from fvc.cli.past import show_history, show_trace
     from fvc.cli.read import show_diff, show_sheet
+    from fvc.cli.trial import deviations_of, spec_of
+    from fvc.show.trials import record
+    from fvc.trials import trial_named
 
     out = screen()
 
@@ -83,3 +91,6 @@ def tour(archive: Archive) -> None:
     show_trace(archive, "face-toner", "propanediol")
     step("4. All that happened to it", "fvc history face-toner")
     show_history(archive, "face-toner")
+    step("5. One batch: a slip and its way out, where the mass went, what was seen", f"fvc trial show {SHOWN_BATCH}")
+    trial = trial_named(archive, SHOWN_BATCH)
+    record(out, trial, deviations_of(archive, trial), spec_of(archive, trial), unsaved=False)
