@@ -43,10 +43,12 @@ def due(trial: Trial, schedule: Schedule, today: datetime.date) -> tuple[Look, .
     """The looks that this batch wants by today, one for each condition: the last day of the schedule that has come and was not answered.
 
     An earlier look that was missed cannot be made up and is not asked for. A batch that was set aside,
-    rejected or is to be repeated wants none, nor one of which nothing was weighed yet.
+    rejected or is to be repeated wants none, nor a premix past its last day, nor one of which nothing was weighed yet.
     """
     made = trial.made_on
     if made is None or trial.verdict in NO_MORE_LOOKS or not any(e.action == "weighed" for e in trial.entries):
+        return ()
+    if trial.use_by is not None and today > trial.use_by:
         return ()
     point = time_point((today - made).days, schedule.days)
     if point is None:

@@ -154,6 +154,12 @@ def test_a_look_is_due_until_it_was_taken():
     assert looks(batch((2, "freeze-thaw 2")), 3, freeze) == [("freeze-thaw", 3, 0)]
 
 
+def test_a_premix_past_its_last_day_wants_no_look():
+    premix = Trial(**(vars(batch()) | {"use_by": MARCH.date() + datetime.timedelta(days=30)}))
+    assert looks(premix, 30)
+    assert looks(premix, 31) == []
+
+
 def test_whom_nobody_needs_to_look_at():
     assert all(looks(batch(verdict=v), 30) == [] for v in ("set aside", "repeat", "reject"))
     assert all(looks(batch(verdict=v), 30) for v in ("keep", "choose", "release", "hold"))

@@ -165,8 +165,8 @@ def water_of(trial: Trial) -> str:
     return found[0]
 
 
-def check_lot(archive: Archive, material: str, lot: str, *, said: bool) -> None:
-    """Ask about a lot past its last day, or a premix batch that was not fit."""
+def check_lot(archive: Archive, material: str, lot: str, *, said: bool, on: datetime.date | None = None) -> None:
+    """Ask about a lot past its last day, or a premix batch that was not fit. on: the day of use; today without it."""
     if not lot:
         return
     known, _, _ = archive.now.ingredient(material)
@@ -177,7 +177,7 @@ def check_lot(archive: Archive, material: str, lot: str, *, said: bool) -> None:
         until = batch.use_by
         if batch.verdict in ("set aside", "reject", "repeat", "hold"):
             sure(f"{lot} was closed as {batch.verdict}.", "add  --sure  to use it all the same", said=said)
-    if until is not None and until < datetime.date.today():
+    if until is not None and until < (on or datetime.date.today()):
         sure(f"{material}, lot {lot}, is past its last day, {until}.", "use another lot, or add  --sure  to use it all the same", said=said)
 
 
@@ -341,7 +341,7 @@ def _in(
     weight = grams_of(rest[1:], f"fvc trial {action} {material} 4.52")
     wrong = check_corrects(trial, corrects)
     there, extra = phase_for(trial, named, phase, material)
-    check_lot(archive, material, lot, said=said)
+    check_lot(archive, material, lot, said=said, on=stamped(trial, at)[0].date())
     check_weight(trial, there, material, weight, said=said, correcting=bool(wrong))
 
     def make(now: Trial, happened: datetime.datetime, written: datetime.datetime | None) -> Entry:
@@ -410,7 +410,7 @@ def replaced(
 
     def make(archive: Archive, trial: Trial, rest: list[str]) -> Entry:
         material = material_of(archive, trial, material_given)[1] if material_given else water_of(trial)
-        check_lot(archive, material, lot, said=sure)
+        check_lot(archive, material, lot, said=sure, on=stamped(trial, at)[0].date())
         return _amount("replaced", material, rest, trial, phase, corrects)._replace(lot=lot)
 
     return enter(

@@ -102,9 +102,9 @@ def _entry(archive: Archive, trial: Trial, row: dict[str, str], now: datetime.da
     except ValueError as error:
         raise Refusal(f'{material}: "{printable(row["grams"])}" is no weight: {error}', next="correct the cell") from None
     lot = row.get("lot", "")
-    check_lot(archive, material, lot, said=said)
-    check_weight(trial, there, material, weight, said=said)
     at = moment(row["at"], now, trial.started) if row.get("at") else now
+    check_lot(archive, material, lot, said=said, on=at.date())
+    check_weight(trial, there, material, weight, said=said)
     return Entry(
         "",
         at,

@@ -217,5 +217,5 @@ def _entry(fields: dict[str, Any], index: int, notes: Notes) -> Entry | None:
         grams=_value(fields.get("grams")),
         written=fields.get("written"),
         seen=Seen(**looked) if action == "seen" else None,
-        **{k: fields[k] for k in texts if k in fields},
+        **{k: fields[k] for k in texts if k in fields and not (action == "seen" and k in Seen._fields)},
     )

@@ -11,7 +11,7 @@ from fvc.deviations import Deviation, grams
 from fvc.errors import Refusal
 from fvc.schedule import Look
 from fvc.seeing import judged
-from fvc.show.screen import Screen, align, counted, grid
+from fvc.show.screen import Screen, align, counted, fold, grid
 from fvc.slips import ADD, BALANCE_GIVES, ENLARGE, LEAVE, TAKE_BACK, Portion, Slip, WayOut
 from fvc.trial import LOSSES, OPERATIONS, WEIGHINGS, Entry, Seen, Trial, in_force
 
@@ -35,7 +35,7 @@ def listed(out: Screen, trials: Sequence[Trial], unsaved: Sequence[str]) -> None
     table = grid(("batch", "left"), ("plan", "left"), ("made", "left"), ("size", "right"), ("state", "left"))
     sizes = align([f"{grams(size)} g" if (size := batch_now(t)) else "" for t in trials])
     for trial, text in zip(trials, sizes, strict=True):
-        table.add_row(trial.id, trial.plan, str(trial.made_on or ""), text, state(trial))
+        table.add_row(trial.id, fold(trial.plan, 24), str(trial.made_on or ""), text, state(trial))
     out.table(table)
     if unsaved:
         out.say("")
@@ -288,7 +288,7 @@ def due(out: Screen, looks: Sequence[tuple[Trial, tuple[Look, ...]]], coming: st
     for trial, found in looks:
         first = found[0]
         late = "today" if first.late == 0 else f"{counted(first.late, 'day')} ago"
-        table.add_row(trial.id, trial.plan, f"day {first.day}", late, ", ".join(each.condition for each in found))
+        table.add_row(trial.id, fold(trial.plan, 20), f"day {first.day}", late, ", ".join(each.condition for each in found))
     out.table(table)
     if coming:
         out.say(coming)
