@@ -5,7 +5,7 @@ Everything here is computed from the entries alone, exactly. Observations belong
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import NamedTuple
@@ -38,6 +38,7 @@ class _Bench:
         self.inside: dict[str, str] = {}  # a combined phase -> the phase whose beaker holds it now
         self.poured: dict[str, Beaker] = {}  # a combined phase -> what was in its beaker when it was poured
         self.weighed: set[Key] = set()
+        self.lost_from: dict[str, str] = {}  # material -> the phase it was lost from last, where that was said
 
     def holder(self, phase: str) -> str:
         while phase in self.inside:
@@ -74,6 +75,11 @@ class _Bench:
         if entry.phase:
             return entry.phase
         phases = [a.phase for a in self.trial.asked if a.material == material]
+        if entry.action == "replaced":  # back to where it was lost, never onto a line that is still to be weighed
+            there = self.beakers.get(self._holding(material), {})
+            back = self.lost_from.get(material) or next((p for p, m in there if m == material), "")
+            if back:
+                return back
         fresh = [p for p in phases if (p, material) not in self.weighed]
         return (fresh or phases or [next(iter(self.beakers), "")])[0]
 
@@ -91,19 +97,25 @@ class _Bench:
         for key, part in portion.items():
             beaker[key] -= grams * part / there
 
-    def play(self, entry: Entry) -> None:
+    def play(self, entry: Entry) -> Key | None:
+        """Do what an entry says. The line that a weighing went into; None for anything else."""
         grams = entry.grams or ZERO
         if entry.action in WEIGHINGS:
             phase = self.phase_of(entry.subject, entry)
             mixed = entry.action == "added" and not entry.phase
-            beaker = self.combine_all() if mixed else self.beaker(phase)
+            back = entry.action == "replaced" and not entry.phase
+            there = (self.lost_from.get(entry.subject) or self._holding(entry.subject) or phase) if back else phase
+            beaker = self.combine_all() if mixed else self.beaker(there)
             key = (phase, entry.subject)
             beaker[key] = beaker.get(key, ZERO) + grams
-            self.weighed.add(key)
-        elif entry.action == "combined":
+            if entry.action != "replaced":
+                self.weighed.add(key)
+            return key
+        if entry.action == "combined":
             self.combine(entry.subject, entry.into)
         elif entry.action == "lost":
-            beaker = self.beaker(entry.phase) if entry.phase else self._holding(entry.subject)
+            self.lost_from[entry.subject] = entry.phase
+            beaker = self.beaker(entry.phase or self._holding(entry.subject))
             self.take(beaker, {k: g for k, g in beaker.items() if k[1] == entry.subject}, grams, entry)
         elif entry.action == "left":
             beaker = self.beaker(entry.subject)
@@ -111,12 +123,11 @@ class _Bench:
         elif entry.action in ("spilled", "sampled"):
             beaker = self.beaker(entry.phase) if entry.phase else self.combine_all()
             self.take(beaker, dict(beaker), grams, entry)
+        return None
 
-    def _holding(self, material: str) -> Beaker:
-        for beaker in self.beakers.values():
-            if any(k[1] == material and g > 0 for k, g in beaker.items()):
-                return beaker
-        return self.combine_all()
+    def _holding(self, material: str) -> str:
+        """The first beaker that has some of a material in it; "" when none has."""
+        return next((p for p, beaker in self.beakers.items() if any(k[1] == material and g > 0 for k, g in beaker.items())), "")
 
     def total(self) -> Fraction:
         return sum((g for beaker in self.beakers.values() for g in beaker.values()), ZERO)
@@ -165,10 +176,9 @@ def as_added(trial: Trial, *, replacements: bool = False) -> tuple[MadeLine, ...
         grams = entry.grams or ZERO
         if entry.action == "lost":
             lost[entry.subject] = lost.get(entry.subject, ZERO) + grams
-        if entry.action not in WEIGHINGS:
+        key = bench.play(entry)
+        if key is None:
             continue
-        key = (bench.phase_of(entry.subject, entry), entry.subject)
-        bench.weighed.add(key)
         if entry.action == "replaced" and not replacements:
             again = min(grams, lost.get(entry.subject, ZERO))
             lost[entry.subject] = lost.get(entry.subject, ZERO) - again
@@ -252,6 +262,14 @@ def targets(trial: Trial) -> tuple[Target, ...]:
     settled: set[Key] = set()
     size = asked_batch(trial)
     step = {(a.phase, a.material): step_of_scale(trial, a.phase, a.material) for a in trial.asked}
+
+    def review(keys: Iterable[Key]) -> None:
+        """What is in and has another target now is asked for again, but for a step of its scale; or is enough."""
+        for key in keys:
+            if weighed.get(key, ZERO):
+                enough = round_to(grams[key] or ZERO, step[key]) <= weighed[key] + step[key]
+                (settled.add if enough else settled.discard)(key)
+
     for entry in in_force(trial.entries):
         if entry.action in ("weighed", "added"):
             key = (bench.phase_of(entry.subject, entry), entry.subject)
@@ -261,11 +279,11 @@ def targets(trial: Trial) -> tuple[Target, ...]:
         elif entry.action == "enlarged" and entry.grams and size:
             grams = {k: None if g is None else g * entry.grams / size for k, g in grams.items()}
             size = entry.grams
-            settled -= {
-                k for k in settled & set(step) if weighed.get(k, ZERO) and round_to(grams[k] or ZERO, step[k]) > weighed[k] + step[k]
-            }
+            review(step)
         elif entry.action == "retargeted":
-            grams[entry.phase or trial.phase_of_line(entry.subject), entry.subject] = entry.grams
+            key = (entry.phase or trial.phase_of_line(entry.subject), entry.subject)
+            grams[key] = entry.grams
+            review({key} & set(step))
         elif entry.action == "omitted":
             settled.add((entry.phase or trial.phase_of_line(entry.subject), entry.subject))
     out = []
@@ -353,7 +371,10 @@ def restoring(trial: Trial, material: str) -> Fraction:
     would bring back the weight.
     """
     entries = in_force(trial.entries)
-    meant = _played(trial, [e for e in entries if not (e.action in ("lost", "replaced") and e.subject == material)]).held()
+    try:
+        meant = _played(trial, [e for e in entries if not (e.action in ("lost", "replaced") and e.subject == material)]).held()
+    except Refusal:  # more was put back than was ever lost, and went out again: without it there is nothing to compare with
+        return max(missing_of(trial, material), ZERO)
     now = _played(trial, entries).held()
     there = sum((g for (_, m), g in now.items() if m == material), ZERO)
     rest = sum((g for (_, m), g in now.items() if m != material), ZERO)
@@ -364,8 +385,15 @@ def restoring(trial: Trial, material: str) -> Fraction:
     return max(wanted * rest / others - there, ZERO)
 
 
+def short_of_weight(trial: Trial) -> Fraction:
+    """Grams that would bring back the weight: all that was lost, spilled, left and sampled, less what was put back."""
+    put_back = sum((e.grams or ZERO for e in in_force(trial.entries) if e.action == "replaced"), ZERO)
+    mass = account(trial)
+    return mass.lost + mass.spilled + mass.left + mass.sampled - put_back
+
+
 def missing_of(trial: Trial, material: str) -> Fraction:
-    """Grams of a material that were lost and not replaced: what would bring back the weight."""
+    """Grams of a material that were lost and not replaced."""
     lost = sum((e.grams or ZERO for e in in_force(trial.entries) if e.action == "lost" and e.subject == material), ZERO)
     back = sum((e.grams or ZERO for e in in_force(trial.entries) if e.action == "replaced" and e.subject == material), ZERO)
     return lost - back

@@ -14,17 +14,17 @@ Nothing is chosen here, and nothing is recorded: the maker does that.
 from __future__ import annotations
 
 import datetime
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import NamedTuple
 
 from fvc.amounts import HUNDRED, ZERO, brief, round_to, shown
-from fvc.bench import Target, batch_now, step_of_scale, targets
+from fvc.bench import Target, batch_now, step_of_scale, targets, with_entries
 from fvc.material import Material
 from fvc.scales import SLIP_ABOVE
 from fvc.shelf import offer
-from fvc.trial import Trial
+from fvc.trial import Entry, Trial
 
 LEAVE, TAKE_BACK, ADD, ENLARGE, BALANCE_GIVES = "leave", "take back", "add", "enlarge", "balance"
 
@@ -98,9 +98,10 @@ def slip_of(
     """
     lines = targets(trial)
     line = next((t for t in lines if (t.phase, t.material) == (phase, material)), None)
-    size, step = batch_now(trial), step_of_scale(trial, phase, material)
-    if line is None or line.grams is None or not size or line.weighed == 0:
+    batch, step = batch_now(trial), step_of_scale(trial, phase, material)
+    if line is None or line.grams is None or not batch or line.weighed == 0:
         return None
+    size = max(batch, line.grams)  # a target may have been set above the whole batch
     over = line.weighed - line.grams
     if abs(over) <= tolerance(line.grams, step, slip_above):
         return None
@@ -108,12 +109,15 @@ def slip_of(
     if over > 0:
         ways.append(WayOut(TAKE_BACK, (Portion(phase, material, -over),)))
         if line.grams > 0:
-            ways.append(_enlarged(trial, lines, line, size, stock or {}, density, vessel, today))
+            ways.append(_enlarged(trial, line, size, stock or {}, density, vessel, today))
     else:
         ways.append(WayOut(ADD, (Portion(phase, material, -over),)))
-    gives = next((t for t in lines if t.material == balance and not t.settled and t.grams is not None), None)
-    if gives is not None and gives.material != material and (gives.grams or ZERO) - over >= 0:
-        ways.append(WayOut(BALANCE_GIVES, later=(Portion(gives.phase, gives.material, (gives.grams or ZERO) - over),)))
+    marked = {(a.phase, a.material) for a in trial.asked if a.balance}  # its material may stand in another phase too
+    takes = [t for t in lines if t.material == balance and t.grams is not None and (not marked or (t.phase, t.material) in marked)]
+    gives = takes[0] if takes else line
+    rest = (gives.grams or ZERO) - over
+    if gives != line and not gives.settled and round_to(rest, step_of_scale(trial, gives.phase, gives.material)) > gives.weighed:
+        ways.append(WayOut(BALANCE_GIVES, later=(Portion(gives.phase, gives.material, rest),)))
     return Slip(
         target=line,
         over=over,
@@ -126,7 +130,6 @@ def slip_of(
 
 def _enlarged(
     trial: Trial,
-    lines: Sequence[Target],
     line: Target,
     size: Fraction,
     stock: Mapping[str, Material],
@@ -139,17 +142,18 @@ def _enlarged(
     batch = round_to(size * factor, step_of_scale(trial))
     now, later = [], []
     needs: dict[str, Fraction] = {}
-    for other in lines:
-        if other.grams is None:
+    # as the bench will ask for them once the batch is enlarged
+    larger = Entry("", max(e.at for e in trial.entries), "enlarged", "batch", grams=batch)
+    for other in targets(with_entries(trial, [larger])):
+        if other.grams is None or (other.settled and not other.weighed):
             continue
-        wanted = round_to(other.grams * factor, step_of_scale(trial, other.phase, other.material))
-        needs[other.material] = needs.get(other.material, ZERO) + max(wanted, other.weighed)
-        if (other.phase, other.material) == (line.phase, line.material):
+        needs[other.material] = needs.get(other.material, ZERO) + max(other.grams, other.weighed)
+        if other.settled or (other.phase, other.material) == (line.phase, line.material):
             continue
-        if not other.settled:
-            later.append(Portion(other.phase, other.material, wanted))
-        elif wanted > other.weighed > 0:
-            now.append(Portion(other.phase, other.material, wanted - other.weighed))
+        if other.weighed:
+            now.append(Portion(other.phase, other.material, other.missing))
+        else:
+            later.append(Portion(other.phase, other.material, other.grams))
     against = []
     for id, grams in needs.items():
         offered = offer(stock[id], grams, today or datetime.date.max) if id in stock else None

@@ -60,8 +60,8 @@ def next_step(trial: Trial, passed: Collection[str] = ()) -> Step | None:
         if about.heat and name in begun and not later and ("heated", name) not in done and heat.name not in passed:
             return heat
         pour = Step(POUR, name)
-        apart = beakers_apart(trial)
-        if position and name in apart and len(apart) > 1 and apart[0] != name and pour.name not in passed:
+        apart = set(beakers_apart(trial))  # into the first phase of the sheet that is there, whichever was begun first
+        if name in apart and name != next(p for p in order if p in apart) and pour.name not in passed:
             return pour
     for line in lines:
         step = Step(OPEN_LINE, line.phase, line)

@@ -59,7 +59,7 @@ def test_a_lot_is_found_however_deep_with_exact_grams(chain):
     ]
     shown = chain("lot", "SB-7").out
     assert "It went into 3 batches, through premixes too:" in shown
-    assert "ton-260303-at-a: in sto-260301-at-a, which is in pre-260302-at-a" in shown
+    assert "in sto-260301-at-a, which is in pre-260302-at-a: ton-260303-at-a" in " ".join(shown.split())
 
 
 def test_every_lot_in_a_batch_and_where_it_went_itself(chain):
@@ -179,6 +179,13 @@ def test_age_and_last_day_of_a_premix_stand_on_the_weigh_sheet(here, studio):
     assert f"premix: batch {new}, 12 days old, use by {until}, 98.5 g left" in said
     assert f"premix: lot {old} is past its day (2026-04-01): do not use it" in said
     assert "100 g needed, 98.5 g on the shelf" in " ".join(here("weigh", "toner", "--batch", "5kg").out.split())
+
+
+def test_a_batch_that_is_noted_late_asks_by_the_day_of_use(here):
+    old = make(here, "premix", "2026-03-02", ("stock", "80", ""))
+    toner = make(here, "toner", "2026-03-20")
+    here("trial", "weighed", toner, "premix", "2", "--lot", old, "--at", "2026-04-01 10:00")
+    assert "is past its last day" in here("trial", "added", toner, "premix", "2", "--lot", old, "--at", "2026-04-02", code=2).err
 
 
 def test_a_premix_past_its_day_or_not_fit_is_asked_about(here):

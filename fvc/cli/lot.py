@@ -7,10 +7,10 @@ from typing import Annotated
 
 import typer
 
-from fvc.cli.parsing import AsJson, open_archive, print_json, screen
+from fvc.cli.parsing import AsJson, open_archive, print_json, screen, warn
 from fvc.errors import EXIT_DONE, Refusal
-from fvc.lots import Ledger, find_lots, ledger_of
-from fvc.names import beginning
+from fvc.lots import find, ledger_of
+from fvc.trial import Trial
 
 
 def lot(
@@ -21,47 +21,27 @@ def lot(
     as_json: AsJson = False,
 ) -> int:
     """Every batch that a lot went into; for a batch every lot in it. Through premixes made in-house, both ways."""
-    archive = open_archive()
-    ledger, problems = ledger_of(archive)
-    batch = "" if material else _batch(ledger, text)
-    if batch:
-        trial = ledger.trials[batch]
-        held = ledger.held(batch)
-        went = ledger.uses(trial.formula, batch, trial.use_by)
-        if as_json:
-            from fvc.show.lots_data import inside as inside_data
+    ledger = ledger_of(open_archive())
+    try:
+        found = find(ledger, text, material)
+    except Refusal:
+        warn(ledger.problems)  # what was looked for may stand in a record that cannot be read
+        raise
+    if as_json:
+        from fvc.show import lots_data
 
-            print_json({"schema": 1} | inside_data(trial, held, went))
-        else:
-            from fvc.show.lots import inside
-
-            inside(screen(), trial, held, went)
+        print_json({"schema": 1} | (lots_data.inside(ledger, found) if isinstance(found, Trial) else {"lots": lots_data.lots(found)}))
     else:
-        found = find_lots(archive, ledger, text, material)
-        if as_json:
-            from fvc.show.lots_data import lots
+        from fvc.show import lots
 
-            print_json({"schema": 1, "lots": lots(found)})
+        if isinstance(found, Trial):
+            lots.inside(screen(), ledger, found)
         else:
-            from fvc.show.lots import lot as show_lot
-
             for index, each in enumerate(found):
                 if index:
                     screen().print()
-                show_lot(screen(), each)
+                lots.lot(screen(), each)
     for ring in dict.fromkeys(ledger.rings):
         print(f"warning: a batch stands inside itself, by the lots noted: {' -> '.join(ring)}", file=sys.stderr)
-    for problem in problems:
-        print(f"warning: {problem}", file=sys.stderr)
+    warn(ledger.problems)
     return EXIT_DONE
-
-
-def _batch(ledger: Ledger, text: str) -> str:
-    """The batch that is meant; "" where none is. Refusal for several."""
-    found = beginning(text.lower(), ledger.trials) if "-" in text else [t for t in ledger.trials if t == text]
-    lots = {lot for id in ledger.trials for _, lot, *_ in ledger.held(id)}
-    if text in lots and text not in ledger.trials:
-        return ""
-    if len(found) > 1:
-        raise Refusal(f'"{text}" is the beginning of {len(found)} batches: {", ".join(found[:8])}', next="write more of the id")
-    return found[0] if found else ""

@@ -110,8 +110,9 @@ def _shelf(archive: Archive, sheet: WeighSheet) -> dict[str, Offer]:
     if any(m.nested for m in found.values()) and archive.now.trials():
         from fvc.lots import batches_on_shelf, ledger_of
 
-        ledger, _ = ledger_of(archive)
+        ledger = ledger_of(archive)
         found = {id: replace(m, lots=batches_on_shelf(ledger, id)) if m.nested else m for id, m in found.items()}
+        warn(ledger.problems)
     return offers(needs, found, datetime.date.today())
 
 

@@ -74,12 +74,14 @@ def with_entries(source: TomlText, entries: Sequence[Entry]) -> bytes:
     before = source.values.get("entry", [])
     stem = source.name.rpartition("/")[2].removesuffix(".toml")
     parsed = read_trial(data, source.name, stem)
-    if parsed.value is None or parsed.text is None:
+    if parsed.value is None and parsed.text is not None:
         raise Refusal(parsed.faults)
-    now = parsed.text.values.get("entry", [])
-    same = {k: v for k, v in parsed.text.values.items() if k != "entry"} == {k: v for k, v in source.values.items() if k != "entry"}
+    values = parsed.text.values if parsed.text else {}  # not TOML any more: its entries are a list in brackets, such as  entry = []
+    now = values.get("entry", [])
+    same = {k: v for k, v in values.items() if k != "entry"} == {k: v for k, v in source.values.items() if k != "entry"}
     if not same or not isinstance(now, list) or now[: len(now) - len(entries)] != before or len(now) - len(entries) != _count(before):
-        raise Refusal(Fault("an entry cannot be added at the end of this file", file=source.name, next="move its entries to its end"))
+        hint = "write each of its entries under a row  [[entry]]"
+        raise Refusal(Fault("an entry cannot be added at the end of this file", file=source.name, next=hint))
     return data
 
 
