@@ -198,6 +198,12 @@ def beakers_apart(trial: Trial) -> tuple[str, ...]:
     return tuple(_played(trial).apart())
 
 
+def same_beaker(trial: Trial, one: str, other: str) -> bool:
+    """True when two phases stand in one beaker, poured together."""
+    bench = _played(trial)
+    return bench.holder(one) == bench.holder(other)
+
+
 def check_playable(trial: Trial) -> None:
     """Refuse a batch out of which more was taken than had gone in."""
     _played(trial)
@@ -251,7 +257,7 @@ def asked_batch(trial: Trial) -> Fraction | None:
     except ValueError:
         grams = None
     lines = [a.grams for a in trial.asked if a.grams is not None]
-    return grams if grams is not None else sum(lines, ZERO) if lines else None
+    return round_to(grams, step_of_scale(trial)) if grams is not None else sum(lines, ZERO) if lines else None
 
 
 def targets(trial: Trial) -> tuple[Target, ...]:

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from fractions import Fraction
 from typing import NamedTuple
 
-from fvc.amounts import ZERO, celsius, needed_decimals, shown
+from fvc.amounts import ZERO, celsius, minutes, needed_decimals, shown
 from fvc.bench import Account, account, missing_of, restoring, step_of_scale, targets
 from fvc.material import Material
 from fvc.scales import SLIP_ABOVE
@@ -55,17 +55,19 @@ def deviations(
             percent = f", {shown(abs(off) * 100 / target, 1, 1)} % of it" if target else ""
             word = "over" if off > 0 else "short of"
             out.append(Deviation("weight", t.material, f"{name}: {grams(t.weighed)} g, {grams(abs(off))} g {word} its target{percent}"))
-    on_sheet = {a.material for a in trial.asked}
+    on_sheet = {(a.phase, a.material) for a in trial.asked}
+    materials = {a.material for a in trial.asked}
     extra: dict[str, Fraction] = {}
     for entry in in_force(trial.entries):
         because = f": {entry.because}" if entry.because else ""
-        if entry.action in WEIGHINGS and entry.subject not in on_sheet:
-            extra[entry.subject] = extra.get(entry.subject, ZERO) + (entry.grams or ZERO)
+        if entry.action in WEIGHINGS and (entry.subject not in materials or (entry.phase and (entry.phase, entry.subject) not in on_sheet)):
+            name = entry.subject if entry.subject not in materials else f"{entry.subject} in phase {entry.phase}"
+            extra[name] = extra.get(name, ZERO) + (entry.grams or ZERO)
         elif entry.action == "enlarged":
             out.append(Deviation("larger", entry.subject, f"the batch was enlarged to {grams(entry.grams)} g{because}"))
         elif entry.action == "retargeted":
             out.append(Deviation("target", entry.subject, f"{entry.subject} got another target, {grams(entry.grams)} g{because}"))
-        out += _too_cool(trial, entry.action, entry.subject, entry.temperature)
+        out += _too_cool(trial, entry.action, entry.subject, entry.temperature, entry.hold)
         out += _past_use(trial, entry.subject, entry.lot, entry.at.date(), shelf or {}, premixes or {})
     out += [Deviation("addition", m, f"{m} does not stand on the sheet: {grams(g)} g went in") for m, g in extra.items()]
     return tuple(dict.fromkeys([*out, *_losses(trial)]))
@@ -105,8 +107,15 @@ def _unaccounted(trial: Trial, mass: Account) -> list[Deviation]:
     return [Deviation("unaccounted", "", f"{grams(-mass.unaccounted)} g more were found than the entries leave{part}")]
 
 
-def _too_cool(trial: Trial, action: str, phase: str, temperature: str) -> list[Deviation]:
-    """A phase that was not heated as far, or not cooled as far, as its plan asks."""
+def _too_cool(trial: Trial, action: str, phase: str, temperature: str, hold: str) -> list[Deviation]:
+    """A phase that was not heated as far or as long, or not cooled as far, as its plan asks."""
+    if action == "heated" and hold:
+        asked_hold = next((p.hold for p in trial.phases if p.name == phase), "")
+        try:
+            if asked_hold and minutes(hold) < minutes(asked_hold):
+                return [Deviation("heat", phase, f"phase {phase} was held for {hold}; the plan asks for {asked_hold}")]
+        except ValueError:
+            return []
     if action not in ("heated", "cooled") or not temperature:
         return []
     asked = next(((p.heat, p.add_below) for p in trial.phases if p.name == phase), ("", ""))

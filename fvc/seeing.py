@@ -43,20 +43,25 @@ def seen_from(words: Sequence[str], conditions: Sequence[str] = ()) -> Seen:
     """`clear pH 4.82`, `fridge cloudy, ring`, `odour of hay, layer 3 mm`: what the words say of each property.
 
     conditions: names that the formulary uses beyond the common ones. What is not understood stays in the words
-    of the entry alone. Raises Refusal for a pH that is none. Not understood on purpose: a property behind
-    "not" or "no", except separation.
+    of the entry alone. Raises Refusal for a pH that is none. Not understood on purpose: clarity and separation
+    between two commas where a word takes them back ("not very clear", "almost clear"), except "no separation".
     """
     tokens = _tokens(" ".join(words))
     known = {c.lower(): c for c in (*CONDITIONS, *conditions)}
     found: dict[str, object] = {}
+    hedged = _hedged(tokens)
     i = 0
     while i < len(tokens):
         low = tokens[i].lower()
         after = tokens[i + 1].lower() if i + 1 < len(tokens) else ""
-        if low in ("not", "no", "never", "without"):
-            if after.startswith("separat") or after in SEPARATION:
-                found["separation"] = "none"
+        if low in ("no", "without") and (after.startswith("separat") or after in SEPARATION):
+            found["separation"] = "none"
             i += 2
+        elif low.startswith("separation") and after in SEPARATION:
+            found["separation"] = after
+            i += 2
+        elif i in hedged and (low in _CLARITY_WORDS or low in ("slightly", "slight", "layer", *SEPARATION[1:])):
+            i += 1
         elif low == "ph":
             i = _ph(tokens, i + 1, found)
         elif (low == "slightly" and after in ("hazy", "cloudy")) or (low == "slight" and after == "haze"):
@@ -92,8 +97,25 @@ def _tokens(text: str) -> list[str]:
     return re.findall(r"[,;]|[^\s,;]+", text)
 
 
+# Words that take back, or half take back, what stands beside them up to the next comma.
+_HEDGES = {"not", "no", "never", "without", "almost", "nearly", "hardly", "barely", "longer", "gone", "less", "more", "isn't", "wasn't"}
+
+
+def _hedged(tokens: Sequence[str]) -> set[int]:
+    """The places between two commas where a word hedges."""
+    out: set[int] = set()
+    start = 0
+    for end in [i for i, t in enumerate(tokens) if t in (",", ";")] + [len(tokens)]:
+        if _HEDGES & {t.lower() for t in tokens[start:end]}:
+            out |= set(range(start, end))
+        start = end + 1
+    return out
+
+
 def _ph(tokens: Sequence[str], at: int, found: dict[str, object]) -> int:
     text = tokens[at] if at < len(tokens) else ""
+    if not re.search("[0-9]", text):  # "pH unchanged": words, no reading
+        return at
     if text and at + 2 < len(tokens) and tokens[at + 1] == "," and tokens[at + 2].isdigit():
         text += "," + tokens[at + 2]
     reason = why_not_a_number(text) if text else "no number follows"
@@ -115,9 +137,10 @@ def _ph(tokens: Sequence[str], at: int, found: dict[str, object]) -> int:
 
 def _phrase(tokens: Sequence[str], at: int, found: dict[str, object], what: str, known: Mapping[str, str]) -> int:
     """The words behind `colour` and such, up to a comma or the next property."""
-    ends = {"ph", "layer", *_OWN_WORDS, *SEPARATION[1:], *_CLARITY_WORDS} - ({"clear"} if what == "colour" else set())
+    ends = {"ph", "layer", *_OWN_WORDS, *SEPARATION[1:], *_CLARITY_WORDS, *known} - {"light", "warm"}  # a light yellow, a warm smell
+    ends -= {"clear"} if what == "colour" else set()
     start = at
-    while at < len(tokens) and tokens[at] not in (",", ";") and tokens[at].lower() not in ends and tokens[at].lower() not in known:
+    while at < len(tokens) and tokens[at] not in (",", ";") and tokens[at].lower() not in ends:
         at += 1
     if at > start:
         found[what] = " ".join(tokens[start:at])
@@ -167,7 +190,9 @@ def judged(seen: Seen, spec: Mapping[str, object]) -> tuple[Judged, ...]:
             out.append(Judged("clarity", seen.clarity, PASS if off == 0 else BORDERLINE if off == 1 else FAIL, asked))
     asked = spec.get("separation")
     if seen.separation and isinstance(asked, str):
-        out.append(Judged("separation", seen.separation, PASS if seen.separation.lower() in asked.lower() else FAIL, asked))
+        allowed = _separations(asked)
+        if allowed:
+            out.append(Judged("separation", seen.separation, PASS if seen.separation.split()[0] in allowed else FAIL, asked))
     asked = spec.get("viscosity")
     if seen.viscosity and isinstance(asked, str) and (verdict := _measured(seen.viscosity, asked)):
         out.append(Judged("viscosity", seen.viscosity, verdict, asked))
@@ -188,9 +213,18 @@ def worst(results: Sequence[Judged]) -> str:
     return max((r.verdict for r in results), key=(PASS, BORDERLINE, FAIL).index, default="")
 
 
-def _ranks(asked: str) -> list[int]:
-    """The clarities that a spec allows, as places in CLARITY: `clear to slightly hazy`."""
+def _separations(asked: str) -> set[str]:
+    """What a spec allows, `none`, `no ring, no layer`, `creaming`; empty where it names nothing known."""
     low = asked.lower()
+    named = {word for word in SEPARATION if re.search(rf"(?<!no )\b{word}\b", low)}
+    return named | ({"none"} if re.search(r"\b(no|none|without)\b", low) else set())
+
+
+def _ranks(asked: str) -> list[int]:
+    """The clarities that a spec allows, as places in CLARITY: `clear to slightly hazy`; `no haze` is clear."""
+    low, denied = re.subn(r"\b(no|not|without)\s+(any\s+)?(haze|hazy|cloudy|cloudiness|turbid|turbidity)\b", "", asked.lower())
+    if denied and not any(re.search(rf"\b{word}\b", low) for word in _CLARITY_WORDS):
+        return [0]
     found = {CLARITY.index("slightly hazy")} if re.search(r"slight(ly)? haz", low) else set()
     low = re.sub(r"slight(ly)? (hazy|haze)", "", low)
     found |= {CLARITY.index(name) for word, name in _CLARITY_WORDS.items() if re.search(rf"\b{word}\b", low)}

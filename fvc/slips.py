@@ -3,7 +3,7 @@
 | number | way | when it is offered |
 |---|---|---|
 | 1 | leave it | always |
-| 2 | take some back | too much went in, and it still lies apart from the rest |
+| 2 | take some back | too much went in, its phase stands alone in its beaker, and was not stirred or heated since |
 | 3 | add what is missing | too little went in |
 | 4 | enlarge the batch | too much went in: every other line grows by the same factor |
 | 5 | move it to the balance | the balance is not in yet, and can give or take the difference |
@@ -24,7 +24,7 @@ from fvc.bench import Target, batch_now, step_of_scale, targets, with_entries
 from fvc.material import Material
 from fvc.scales import SLIP_ABOVE
 from fvc.shelf import offer
-from fvc.trial import Entry, Trial
+from fvc.trial import Entry, Trial, in_force
 
 LEAVE, TAKE_BACK, ADD, ENLARGE, BALANCE_GIVES = "leave", "take back", "add", "enlarge", "balance"
 
@@ -91,7 +91,7 @@ def slip_of(
     vessel: Fraction | None = None,
     today: datetime.date | None = None,
 ) -> Slip | None:
-    """What a line that was weighed did, with the ways out; None when it is within tolerance or has no target.
+    """What a line that was weighed did, with the ways out; None when it is within tolerance, has no target, or is open.
 
     balance: the material of the balance, "" for a plan without one. stock: the records with the lots on the shelf.
     density: of the product in g/mL, taken as 1 where it is not known. vessel: mL that it holds.
@@ -99,7 +99,7 @@ def slip_of(
     lines = targets(trial)
     line = next((t for t in lines if (t.phase, t.material) == (phase, material)), None)
     batch, step = batch_now(trial), step_of_scale(trial, phase, material)
-    if line is None or line.grams is None or not batch or line.weighed == 0:
+    if line is None or line.grams is None or line.open or not batch or line.weighed == 0:
         return None
     size = max(batch, line.grams)  # a target may have been set above the whole batch
     over = line.weighed - line.grams
@@ -107,7 +107,8 @@ def slip_of(
         return None
     ways = [WayOut(LEAVE)]
     if over > 0:
-        ways.append(WayOut(TAKE_BACK, (Portion(phase, material, -over),)))
+        if not _mixed(trial, phase):
+            ways.append(WayOut(TAKE_BACK, (Portion(phase, material, -over),)))
         if line.grams > 0:
             ways.append(_enlarged(trial, line, size, stock or {}, density, vessel, today))
     else:
@@ -126,6 +127,16 @@ def slip_of(
         others=size / (size + over),
         ways=tuple(ways),
     )
+
+
+def _mixed(trial: Trial, phase: str) -> bool:
+    """True when a phase no longer stands alone in its beaker, or was stirred or heated since its last line went in."""
+    done = [
+        e.action
+        for e in in_force(trial.entries)
+        if (e.action == "weighed" and e.phase == phase) or (e.action in ("combined", "heated", "stirred") and phase in (e.subject, e.into))
+    ]
+    return "combined" in done or done[-1:] in (["heated"], ["stirred"])
 
 
 def _enlarged(

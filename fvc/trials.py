@@ -25,13 +25,14 @@ from fvc.files.writer import cannot_write, replace, sweep, writing
 from fvc.formula import BALANCE, OPEN, Plan
 from fvc.formulary import trial_path
 from fvc.git import NO_IDENTITY, blob_id
+from fvc.material import Material
 from fvc.names import INITIALS, beginning, nearest, printable
 from fvc.reading import Reading
 from fvc.references import Reference, in_folder, parse_reference, path_at, resolve
 from fvc.saving import ready_to_save
 from fvc.schedule import Look
 from fvc.schedule import due as due_looks
-from fvc.trial import Asked, Entry, Trial
+from fvc.trial import WEIGHINGS, Asked, Entry, Trial
 from fvc.weighing import WeighSheet
 
 Moment = datetime.datetime
@@ -89,7 +90,8 @@ def the_open_one(archive: Archive, *, bench: bool) -> Trial:
     if len(chosen) == 1:
         return chosen[0]
     if not open_ones:
-        raise Refusal("no batch is open", next="fvc trial start NAME --batch 150g  begins one")
+        last = f"; the last one, {trials[-1].id}, is closed and can be named" if trials else ""
+        raise Refusal(f"no batch is open{last}", next="fvc trial start NAME --batch 150g  begins one")
     listed = ", ".join(t.id for t in reversed(weighing or open_ones))
     raise Refusal(f"{len(weighing or open_ones)} batches are open: {listed}", next="name the one you mean, right behind the word")
 
@@ -197,9 +199,13 @@ def moment(text: str, now: Moment, earliest: Moment | None = None) -> Moment:
             at = datetime.datetime.fromisoformat(plain)
             at = at if at.tzinfo else at.astimezone()
     except (ValueError, OverflowError):
-        raise Refusal(f'"{printable(text)}" is no time', next="for example  --at 14:20  or  --at '2026-03-01 14:20'") from None
+        raise Refusal(
+            f'"{printable(text)}" is no time', next="for example  --at 14:20,  --at 2026-03-01  or  --at '2026-03-01 14:20'"
+        ) from None
     if at > now:
         raise Refusal(f"{words(at)} is still to come", next="leave --at out for now, or write the day with it")
+    if earliest and earliest - datetime.timedelta(minutes=1) < at < earliest:  # the minute in which it was begun
+        return earliest
     if earliest and at < earliest:
         raise Refusal(f"{words(at)} is before the batch was begun ({words(earliest)})", next="correct the time")
     return at
@@ -361,12 +367,19 @@ def add_entries(archive: Archive, trial: Trial, make: Callable[[Trial], Sequence
         entries = numbered(parsed.value, make(parsed.value))
         if not entries:
             return parsed.value
-        new = with_entries(source, entries)
+        new = with_entries(source, entries, _new_records(archive, parsed.value, entries))
         after = read_trial(new, where, trial.id, trial.formula).value
         assert after is not None
         check_playable(after)
         replace(file, new, data, where)
     return after
+
+
+def _new_records(archive: Archive, trial: Trial, entries: Sequence[Entry]) -> dict[str, Material]:
+    """The records of what these entries add that the trial has none of; a premix is known by the batch that is its lot."""
+    ids = {e.subject for e in entries if e.action in WEIGHINGS} - set(trial.materials) - set(trial.premixes)
+    found = {id: archive.now.ingredient(id)[0] for id in sorted(ids)}
+    return {id: m for id, m in found.items() if m is not None and not m.nested}
 
 
 def numbered(trial: Trial, entries: Sequence[Entry]) -> list[Entry]:
@@ -375,14 +388,17 @@ def numbered(trial: Trial, entries: Sequence[Entry]) -> list[Entry]:
     return [e._replace(id=f"{lead}-{len(trial.entries) + n:02d}") for n, e in enumerate(entries, start=1)]
 
 
-def stamped(trial: Trial, at: str, now: Moment | None = None) -> tuple[Moment, Moment | None]:
+def stamped(trial: Trial, at: str, now: Moment | None = None, corrects: str = "") -> tuple[Moment, Moment | None]:
     """(when it happened, when it was put down if that was later) for a new entry. at: as typed; "" for now.
 
-    Where the clock of this machine is behind the last entry, the entry keeps its place behind it.
+    A correction happened when the entry that it corrects did. Where the clock of this machine is behind the last entry,
+    a new one keeps its place behind it.
     """
     now = now or clock()
     if at:
         return moment(at, now, trial.started), now
+    if corrects:
+        return next(e.at for e in trial.entries if e.id == corrects), now
     last = max((e.at for e in trial.entries), default=trial.started or now)
     return (last, now) if last > now else (now, None)
 

@@ -88,10 +88,20 @@ def _lost(then: dict[str, object], now: dict[str, object]) -> dict[str, str]:
         elif entries[id] != entry:
             keys = [k for k in dict.fromkeys([*entry, *entries[id]]) if entry.get(k) != entries[id].get(k)]
             out[id] = f"entry {id} was altered: {', '.join(keys)}"
+    order = [str(e.get("id")) for e in _entries(then)]
+    if not out and [id for id in entries if id in set(order)] != order:
+        out["order"] = "the order of entries was altered"
     for key in then:
-        if key != "entry" and then[key] != now.get(key):
+        if key != "entry" and not _still_there(then[key], now.get(key), grows=key == "materials"):
             out[key] = f'"{key}" was altered'
     return out
+
+
+def _still_there(then: object, now: object, *, grows: bool) -> bool:
+    """True when a value is as it was; a table of records may have got further ones."""
+    if grows and isinstance(then, dict) and isinstance(now, dict):
+        return all(now.get(k) == v for k, v in then.items())
+    return then == now
 
 
 def _entries(values: dict[str, object]) -> list[dict[str, object]]:

@@ -56,6 +56,14 @@ def said(text: str) -> Seen:
         ("freeze-thaw 3 separated", {"condition": "freeze-thaw 3", "separation": "separated"}),
         ("freeze-thaw cycle 2 clear", {"condition": "freeze-thaw 2", "clarity": "clear"}),
         ("day 7 clear", {"day": 7, "clarity": "clear"}),
+        ("not very clear", {}),
+        ("no longer clear, pH 4.7", {"ph": "4.7"}),
+        ("almost clear, ring", {"separation": "ring"}),
+        ("faint ring gone", {}),
+        ("separation none", {"separation": "none"}),
+        ("pH unchanged", {}),
+        ("colour light yellow", {"colour": "light yellow"}),
+        ("clear, colour light amber, odour warm honey", {"clarity": "clear", "colour": "light amber", "odour": "warm honey"}),
         ("nothing to report", {}),
         ("smells of nothing", {}),
     ],
@@ -66,7 +74,7 @@ def test_what_the_words_say(text, found):
     assert seen == expected
 
 
-@pytest.mark.parametrize("text", ["pH", "pH high", "pH 14.5", "pH -3", "pH 4,82", "pH 4.8.2"])
+@pytest.mark.parametrize("text", ["pH 14.5", "pH -3", "pH 4,82", "pH 4.8.2"])
 def test_a_ph_that_is_none(text):
     with pytest.raises(Refusal, match="pH"):
         said(text)
@@ -104,6 +112,18 @@ def test_any_words_are_taken_apart_or_refused(words):
 def test_what_the_spec_says(seen, verdict):
     """A reading as near to a limit as it can be told is borderline: 0.05 for a meter, 0.25 for a strip; common practice, no source."""
     assert worst(judged(said(seen), SPEC)) == verdict
+
+
+@pytest.mark.parametrize(
+    ("spec", "seen", "verdict"),
+    [
+        ({"separation": "no ring, no layer"}, "ring", FAIL), ({"separation": "no ring, no layer"}, "no separation", PASS),
+        ({"separation": "no separation"}, "no separation", PASS), ({"separation": "a little creaming"}, "creaming", PASS),
+        ({"separation": "as it should be"}, "ring", ""), ({"clarity": "no haze"}, "clear", PASS), ({"clarity": "no haze"}, "hazy", FAIL),
+    ],
+)  # fmt: skip
+def test_specs_in_plain_words(spec, seen, verdict):
+    assert worst(judged(said(seen), spec)) == verdict
 
 
 def test_a_spec_from_one_clarity_to_another():
@@ -232,7 +252,8 @@ def test_a_day_in_the_words_is_the_day_of_the_look(here):
     [
         (["clear", "--at", "2026-02-28"], "before the batch was begun"),
         (["clear", "--at", "2199-01-01"], "still to come"),
-        (["pH", "high"], "cannot be read"),
+        (["pH", "46.2"], "cannot be read"),
+        (["clear", "--condition", "frigde"], "did you mean fridge?"),
         (["clear", "--temperature", "cold"], "--temperature 22C"),
         (["clear", "--calibrated", "last week"], "--calibrated 2026-03-01"),
         (["clear", "--calibrated", "2199-01-01"], "still to come"),
@@ -261,6 +282,15 @@ def test_a_correction_is_a_new_entry(toner, here):
     assert toner.read(RECORD).startswith(before)
     found = here("trial", "show", ID, "--json").data["looks"]
     assert [e["ph"] for e in found] == ["4.82"]
+
+
+def test_a_correction_keeps_where_it_stood_and_is_no_correction_of_a_weight(here):
+    here("trial", "see", "fridge", "cloudy", "pH", "4.7", "--at", "2026-03-08 09:00")
+    wrong = here("trial", "show", ID, "--json").data["looks"][0]["id"]
+    here("trial", "see", "hazy", "--corrects", wrong)
+    assert [(e["condition"], e["clarity"], e["day"]) for e in here("trial", "show", ID, "--json").data["looks"]] == [("fridge", "hazy", 7)]
+    weighing = here("trial", "show", ID, "--json").data["entries"][0]["id"]
+    assert "is no such entry" in here("trial", "see", "hazy", "--corrects", weighing, code=2).err
 
 
 def test_a_correction_stands_on_the_day_of_what_it_corrects(here):

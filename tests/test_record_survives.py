@@ -88,7 +88,7 @@ def test_a_process_killed_at_any_write_loses_no_entry_that_was_confirmed(toner, 
     assert written > KILLS  # the moments were spread over the writing, not before it
     assert between > 0
     here("trial", "noted", record.stem, "after all of it")
-    assert not list(record.parent.glob(".*.new")), "what a killed writer left is taken away by the next one"
+    assert not list(record.parent.glob(f".{record.name}.*.new")), "what a killed writer left is taken away by the next one"
 
 
 @pytest.mark.parametrize("how", [signal.SIGKILL, signal.SIGHUP, signal.SIGINT])
@@ -105,6 +105,7 @@ def test_a_session_that_is_ended_resumes_where_it_was(toner, run_in, how):
             stderr=subprocess.DEVNULL,
             cwd=toner.root,
             env=env,
+            preexec_fn=lambda: signal.signal(signal.SIGHUP, signal.SIG_DFL),  # whoever runs the tests may ignore it
         )
         assert session.stdin
         assert session.stdout
@@ -116,7 +117,9 @@ def test_a_session_that_is_ended_resumes_where_it_was(toner, run_in, how):
         asked = SHEET[len(had)].upper()
         said = b""
         while asked.encode() not in said or not said.endswith(b"> "):
-            said += os.read(session.stdout.fileno(), 65536)
+            more = os.read(session.stdout.fileno(), 65536)
+            assert more, said.decode()
+            said += more
         session.stdin.write(b"\n\n" if moments.random() < 0.5 else b"\n")
         session.stdin.flush()
         time.sleep(moments.random() * 0.05)

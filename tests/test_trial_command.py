@@ -325,7 +325,7 @@ def test_a_slip_says_what_it_did_and_the_ways_out(begun):
 
 def test_the_ways_out_can_be_typed(begun):
     said = begun("trial", "weighed", "prop", "6.40").out
-    command = re.search(r"fvc trial retargeted water 161.76", said)
+    command = re.search(rf"fvc trial retargeted {ID} water 161.76", said)
     assert command, said
     begun("trial", "retargeted", "water", "161.76")
     line = begun("trial", "show", ID, "--json").data["lines"][0]
@@ -363,6 +363,41 @@ def test_a_line_left_out_does_not_grow_with_the_batch(begun):
     begun("trial", "omitted", "betaine")
     found = ways(begun("trial", "weighed", "prop", "6.40", "--json").data)["enlarge"]
     assert "betaine" not in [p["material"] for p in (*found["now"], *found["later"])]
+
+
+def test_what_is_too_much_is_taken_from_the_portion_that_has_it(begun):
+    """4.00 and then 2.40 of 5.40 g: the printed command makes the second 1.40, and the total is the target."""
+    begun("trial", "weighed", "prop", "4.00")
+    said = begun("trial", "weighed", "prop", "2.40").out
+    command = re.search(r"fvc (trial weighed .* --corrects \S+)", said)
+    begun(*command[1].split())
+    assert begun("trial", "show", ID, "--json").data["lines"][1]["grams"] == "5.4"
+
+
+def test_a_correction_keeps_what_is_not_typed_again(toner, begun):
+    begun("trial", "weighed", "betaine", "2.90", "--lot", "BT-7", "--checked-by", "Joss")
+    wrong = _entry(begun, "betaine")
+    begun("trial", "weighed", "betaine", "2.70", "--corrects", wrong)
+    entry = begun("trial", "show", ID, "--json").data["entries"][0]
+    assert (entry["grams"], entry["lot"], entry["checked_by"]) == ("2.7", "BT-7", "Joss")
+    begun("trial", "added", "lactic", "0.40", "--sure")
+    begun("trial", "weighed", "lactic", "0.32", "--corrects", _entry(begun, "lactic-acid-80"))
+    assert begun("trial", "show", ID, "--json").data["entries"][1]["action"] == "added"
+
+
+def test_a_mistyped_batch_is_not_taken_for_words(toner, begun):
+    before = toner.read(RECORD)
+    for words in (("noted", ID[:-1] + "b", "foamed"), ("see", ID[:-1] + "b", "clear"), ("weighed", ID[:-1] + "b", "prop", "5.4")):
+        assert f"did you mean {ID}?" in begun("trial", *words, code=2).err
+    assert toner.read(RECORD) == before
+
+
+def test_a_closed_batch_takes_no_weight_without_a_reason(made):
+    made("trial", "close", "--verdict", "keep", "--because", "x")
+    for words in (("added", ID, "lactic", "0.10", "--sure"), ("lost", ID, "1"), ("combined", ID, "B", "into", "A"), ("weigh", ID)):
+        assert "is closed: keep" in made("trial", *words, code=2).err
+    made("trial", "added", ID, "lactic", "0.10", "--sure", "--because", "the bottle of the panel")
+    made("trial", "noted", ID, "a word more")
 
 
 def test_too_little_can_be_added(begun):
@@ -502,7 +537,7 @@ def test_left_on_a_beaker_and_poured(made):
     neroli = next(row for row in made("sheet", ID, "--json").data["lines"] if row["material"] == "neroli-oil")
     assert f"{float(neroli['percent']):.4f}" == "0.3673"  # case 7
     assert "of which phase?" in made("trial", "left", "0.3", code=2).err
-    assert "has no beaker of its own" in made("trial", "combined", "B", "into", "A", code=2).err
+    assert "stand in one beaker already" in made("trial", "combined", "B", "into", "A", code=2).err
     assert "which phase into which?" in made("trial", "combined", "B", "A", "now", code=2).err
     assert 'has no phase "X"' in made("trial", "left", "0.3", "--phase", "X", code=2).err
     made("trial", "spilled", "0.30")

@@ -64,11 +64,26 @@ def test_a_record_that_is_gone(toner, here):
     assert found(here) == []
 
 
-def test_entries_in_another_order_are_the_same_entries(toner, here):
+def test_entries_in_another_order(toner, here):
+    """Of two entries of one moment the one that stands first is played first, so their order is part of the record."""
     here("trial", "see", "still clear")
     text = toner.read(RECORD)
     head, *entries = text.split("[[entry]]")
     toner.write(RECORD, head + "".join(f"[[entry]]{e}" for e in reversed(entries)))
+    assert found(here, code=1)[0].startswith("the order of entries was altered")
+
+
+def test_the_record_of_an_addition_comes_with_it(toner, here):
+    """Its material record is kept as it was then: what is changed on the shelf later does not change what was made."""
+    toner.material("gum", "thickener", {"Xanthan Gum": 100})
+    here("trial", "added", "gum", "2")
+    assert "[materials.gum.composition]" in toner.read(RECORD)
+    before = here("sheet", ID, "--json").data["composition"]
+    toner.material("gum", "thickener", {"Xanthan Gum": 50, "Aqua": "balance"})
+    assert here("sheet", ID, "--json").data["composition"] == before
+    here("trial", "added", "gum", "1")
+    assert toner.read(RECORD).count("[materials.gum]") == 1
+    here("trial", "save")
     assert found(here) == []
 
 

@@ -66,7 +66,7 @@ def made_into(plan: Reading, made: Reading, decimals: int) -> Made:
                 notes.append(f"{material} was held at {amount.line.level.text}; as made it is {text}, a number of its own")
             edits.append(LevelEdit(phase, material, Level(FIXED, text, number(text)), rounded=off))
     for phase, material in lines:
-        if (phase, material) not in percents and (phase, material) != balance:
+        if (phase, material) not in percents and (phase, material) != balance and lines[phase, material].line.level.kind != OPEN:
             edits.append(LevelEdit(phase, material, None))
             notes.append(f"{material} was not in the batch: its line goes")
     if balance is not None and balance not in percents:

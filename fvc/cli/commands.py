@@ -159,7 +159,7 @@ TRIAL = (
         "fvc.cli.entries",
         "trial retargeted [TRIAL] MATERIAL GRAMS",
         "a line not yet in gets another target",
-        ("fvc trial retargeted water 161.76",),
+        ("fvc trial retargeted propanediol 4.80",),
     ),
     Command(
         "trial omitted",
@@ -169,7 +169,7 @@ TRIAL = (
         ("fvc trial omitted betaine --because 'none left'",),
     ),
     Command(
-        "trial bulk", "fvc.cli.entries", "trial bulk [TRIAL] GRAMS", "the finished product, weighed", ("fvc trial bulk 612.30-125.00",)
+        "trial bulk", "fvc.cli.entries", "trial bulk [TRIAL] GRAMS", "the finished product, weighed", ("fvc trial bulk 263.20-125.00",)
     ),
     Command(
         "trial noted",

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import datetime
+import re
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from fractions import Fraction
 from typing import Annotated, Any
 
@@ -11,14 +13,14 @@ import typer
 
 from fvc.amounts import ZERO, celsius, exact, minutes, shown, volume
 from fvc.archive import Archive
-from fvc.bench import account, batch_now, beakers_apart, missing_of, on_the_scale, restoring, step_of_scale, targets
+from fvc.bench import account, batch_now, beakers_apart, missing_of, on_the_scale, restoring, same_beaker, step_of_scale, targets
 from fvc.cli.parsing import AsJson, confirmed, interactive, open_archive, print_json, screen
 from fvc.deviations import grams as in_grams
 from fvc.errors import EXIT_DONE, Refusal
 from fvc.names import beginning, printable
 from fvc.scales import Weight, weight_from_text
 from fvc.slips import ADD, BALANCE_GIVES, ENLARGE, TAKE_BACK, Slip, WayOut, is_wild, slip_of
-from fvc.trial import Entry, Trial, in_force
+from fvc.trial import LOSSES, OPERATIONS, REWORKINGS, WEIGHINGS, Entry, Trial, in_force
 from fvc.trials import add_entries, all_trials, author, material_of, stamped, the_open_one, trial_named
 
 Words = Annotated[list[str], typer.Argument(metavar="[TRIAL] ...", help="The batch, where several are open, and what the usage line says.")]
@@ -45,7 +47,7 @@ def chosen(archive: Archive, words: Sequence[str], fewest: int, *, bench: bool =
     first = rest[0].lower() if rest else ""
     if "-" in first and len(rest) > fewest and beginning(first, ids):
         return trial_named(archive, first), rest[1:]
-    if rest and first in ids:
+    if (rest and first in ids) or re.fullmatch(r"[a-z0-9]{1,10}-[0-9]{6}-[a-z0-9-]*", first):  # an id, if only a mistyped one
         return trial_named(archive, first), rest[1:]
     return the_open_one(archive, bench=bench), rest
 
@@ -60,14 +62,26 @@ def grams_of(words: Sequence[str], example: str) -> Weight:
 
 
 def record(
-    archive: Archive, trial: Trial, at: str, by: str, make: Callable[[Trial, datetime.datetime, datetime.datetime | None], Entry]
+    archive: Archive,
+    trial: Trial,
+    at: str,
+    by: str,
+    make: Callable[[Trial, datetime.datetime, datetime.datetime | None], Entry],
+    *,
+    corrects: str = "",
+    said: bool = False,
 ) -> tuple[Trial, Entry]:
-    """Write one entry; the record as it is then, and the entry in it."""
+    """Write one entry; the record as it is then, and the entry in it.
+
+    corrects: the entry that it corrects, whose time it takes over where none is typed. said: a closed batch may take it.
+    """
     who = author(archive, by)
 
     def entries(now: Trial) -> list[Entry]:
-        happened, written = stamped(now, at)
-        return [make(now, happened, written)._replace(by=who)]
+        happened, written = stamped(now, at, corrects=corrects)
+        entry = make(now, happened, written)._replace(by=who)
+        check_open(now, entry, said=said)
+        return [entry]
 
     after = add_entries(archive, trial, entries)
     return after, after.entries[-1]
@@ -93,7 +107,7 @@ def enter(
     if len(rest) < fewest:
         raise Refusal("something is missing", next=f"fvc trial {usage}")
     entry = make(archive, trial, rest)
-    after, written = record(archive, trial, at, by, lambda _, t, w: entry._replace(at=t, written=w))
+    after, written = record(archive, trial, at, by, lambda _, t, w: entry._replace(at=t, written=w), corrects=entry.corrects)
     return _told(after, written, as_json, hint=hint(after))
 
 
@@ -107,15 +121,38 @@ def sure(question: str, way: str, *, said: bool) -> None:
     raise Refusal(question, next=way)
 
 
-def check_corrects(trial: Trial, corrects: str) -> str:
-    """The id of the entry that is corrected, by its beginning. Refusal for none."""
+def too_much(question: str, *, said: bool) -> None:
+    """Ask about a weight of the product that cannot be right."""
+    sure(question, "for example  fvc trial bulk 612.30-125.00;  or add  --sure", said=said)
+
+
+def check_open(trial: Trial, entry: Entry, *, said: bool) -> None:
+    """Refuse what changes a batch that was closed, unless it is said why."""
+    changes = (*WEIGHINGS, *LOSSES, *REWORKINGS, *OPERATIONS)
+    if trial.closed and entry.action in changes and not entry.because and not said:
+        raise Refusal(f"{trial.id} is closed: {trial.verdict}", next="if it is still to be noted, say why:  --because TEXT")
+
+
+def check_corrects(trial: Trial, corrects: str, kinds: Sequence[str] = ()) -> str:
+    """The id of the entry that is corrected, by its beginning. Refusal for none, and for one of another kind. kinds: empty for any."""
     if not corrects:
         return ""
     found = beginning(corrects, [e.id for e in trial.entries])
     if len(found) != 1:
         listed = ", ".join(f"{e.id} ({e.action} {e.subject})" for e in trial.entries[-6:])
         raise Refusal(f'{trial.id} has no one entry "{printable(corrects)}"', next=f"the last ones: {listed}")
+    wrong = entry_of(trial, found[0])
+    if kinds and wrong.action not in kinds:
+        raise Refusal(
+            f"{wrong.id} is no such entry: {wrong.action} {wrong.subject}",
+            next=f"what should not have happened is taken back by a note:  fvc trial noted {trial.id} TEXT --corrects {wrong.id}",
+        )
     return found[0]
+
+
+def entry_of(trial: Trial, id: str) -> Entry:
+    """An entry by its id."""
+    return next(e for e in trial.entries if e.id == id)
 
 
 def known_phase(trial: Trial, name: str) -> str:
@@ -165,20 +202,40 @@ def water_of(trial: Trial) -> str:
     return found[0]
 
 
-def check_lot(archive: Archive, material: str, lot: str, *, said: bool, on: datetime.date | None = None) -> None:
-    """Ask about a lot past its last day, or a premix batch that was not fit. on: the day of use; today without it."""
+def check_lot(archive: Archive, material: str, lot: str, *, said: bool, on: datetime.date | None = None, grams: Fraction = ZERO) -> str:
+    """The lot as it is to be noted: of a premix the whole id of its batch.
+
+    Asks about a lot past its last day, a batch that was not fit, one that has not so much left, and one that is none.
+    on: the day of use; today without it.
+    """
     if not lot:
-        return
+        return lot
     known, _, _ = archive.now.ingredient(material)
     until = next((each.use_by for each in known.lots if each.number == lot), None) if known else None
-    trials, _ = all_trials(archive)
-    batch = next((t for t in trials if t.id == lot and t.formula == material), None)
-    if batch is not None:
-        until = batch.use_by
-        if batch.verdict in ("set aside", "reject", "repeat", "hold"):
-            sure(f"{lot} was closed as {batch.verdict}.", "add  --sure  to use it all the same", said=said)
+    if known is not None and known.nested:
+        from fvc.lots import NOT_FOR_USE, batches_on_shelf, ledger_of
+
+        trials, _ = all_trials(archive)
+        batches = {t.id: t for t in trials if t.formula == material}
+        found = beginning(lot.lower(), batches)
+        if len(found) != 1:
+            what = "several batches" if found else "no batch"
+            sure(
+                f"{lot} is {what} of {material}, so its plan would count instead of what was made.",
+                f"batches of it: {', '.join(found or batches) or 'none'}; or add  --sure",
+                said=said,
+            )
+        else:
+            lot = found[0]
+            until = batches[lot].use_by
+            if batches[lot].verdict in NOT_FOR_USE:
+                sure(f"{lot} was closed as {batches[lot].verdict}.", "add  --sure  to use it all the same", said=said)
+            left = next((b.grams for b in batches_on_shelf(ledger_of(archive), material) if b.number == lot), None)
+            if left is not None and grams > left:
+                sure(f"{lot} has {in_grams(left)} g left, and this would be {in_grams(grams)} g.", "correct it, or add  --sure", said=said)
     if until is not None and until < (on or datetime.date.today()):
         sure(f"{material}, lot {lot}, is past its last day, {until}.", "use another lot, or add  --sure  to use it all the same", said=said)
+    return lot
 
 
 def check_weight(trial: Trial, phase: str, material: str, weight: Weight, *, said: bool, correcting: bool = False) -> None:
@@ -188,6 +245,11 @@ def check_weight(trial: Trial, phase: str, material: str, weight: Weight, *, sai
         size = on_the_scale(trial, phase) if phase else ZERO
         if size and weight.grams > 2 * size:
             sure(f"{in_grams(weight.grams)} g of {material} is more than all that is there.", "correct it, or add  --sure", said=said)
+        return
+    if line.open:  # it goes in by portions, to a reading; only what is more than all that is there is asked about
+        whole = batch_now(trial)
+        if whole and weight.grams > whole:
+            sure(f"{in_grams(weight.grams)} g of {material} is more than the whole batch.", "correct it, or add  --sure", said=said)
         return
     if line.settled and not correcting and line.missing <= step_of_scale(trial) and line.weighed:
         sure(
@@ -223,7 +285,7 @@ def _told(trial: Trial, entry: Entry, as_json: bool, slip: Slip | None = None, h
     out = screen()
     out.say(f"{trial.id}  {entry.id}  {happened(entry)}")
     if slip is not None:
-        show_slip(out, slip, {way.way: _typed(entry, slip, way) for way in slip.ways})
+        show_slip(out, slip, {way.way: _typed(trial, entry, slip, way) for way in slip.ways})
     if hint:
         out.say(hint)
     following = next((t for t in targets(trial) if not t.settled and not t.open), None)
@@ -232,18 +294,36 @@ def _told(trial: Trial, entry: Entry, as_json: bool, slip: Slip | None = None, h
     return EXIT_DONE
 
 
-def _typed(entry: Entry, slip: Slip, way: WayOut) -> str:
+def _typed(trial: Trial, entry: Entry, slip: Slip, way: WayOut) -> str:
     """The command that carries a way out, since there is no session to do it; "" where there is nothing to do."""
-    material = slip.target.material
+    material = called(trial, slip.target.phase, slip.target.material)
     if way.way == TAKE_BACK:
-        return f"fvc trial weighed {material} {in_grams(slip.target.grams)} --corrects {entry.id}"
+        portion = taken_back(trial, slip)
+        if portion is None:
+            return ""
+        left = (portion.grams or ZERO) - slip.over
+        return f"fvc trial {portion.action} {trial.id} {material} {in_grams(left)} --corrects {portion.id}"
     if way.way == ADD:
-        return f"fvc trial weighed {material} {in_grams(-slip.over)}"
+        return f"fvc trial {entry.action} {trial.id} {material} {in_grams(-slip.over)}"
     if way.way == ENLARGE:
-        return f"fvc trial enlarged {in_grams(way.batch)}g --because {material}"
+        return f"fvc trial enlarged {trial.id} {in_grams(way.batch)}g --because {slip.target.material}"
     if way.way == BALANCE_GIVES:
-        return f"fvc trial retargeted {way.later[0].material} {in_grams(way.later[0].grams)}"
+        line = way.later[0]
+        return f"fvc trial retargeted {trial.id} {called(trial, line.phase, line.material)} {in_grams(line.grams)}"
     return ""
+
+
+def called(trial: Trial, phase: str, material: str) -> str:
+    """How a line is named on the command line: with its phase where its material stands in several."""
+    return f"{phase}:{material}" if len({a.phase for a in trial.asked if a.material == material}) > 1 else material
+
+
+def taken_back(trial: Trial, slip: Slip) -> Entry | None:
+    """The last portion of a line from which as much can be taken as is too much; None where no one portion is so large."""
+    line = slip.target
+    portions = [e for e in in_force(trial.entries) if e.action in ("weighed", "added") and e.subject == line.material]
+    own = [e for e in portions if (e.phase or line.phase) == line.phase]
+    return next((e for e in reversed(own) if (e.grams or ZERO) > slip.over), None)
 
 
 def _slip_data(slip: Slip | None) -> dict[str, Any] | None:
@@ -337,11 +417,19 @@ def _in(
     trial, rest = chosen(archive, words, 2)
     if len(rest) < 2:
         raise Refusal("something is missing", next=f"fvc trial {action} [TRIAL] MATERIAL GRAMS")
+    if re.match("[0-9.]+[a-z]*$", rest[0]) and not re.match("[0-9]", rest[-1]):
+        raise Refusal("the material comes first, then the grams", next=f"fvc trial {action} {printable(rest[-1])} {printable(rest[0])}")
     named, material = material_of(archive, trial, rest[0])
     weight = grams_of(rest[1:], f"fvc trial {action} {material} 4.52")
-    wrong = check_corrects(trial, corrects)
+    wrong = check_corrects(trial, corrects, ("weighed", "added"))
+    old = entry_of(trial, wrong) if wrong else None
+    if old is not None and old.subject == material:  # what is not typed again stays as it was noted
+        action, phase = old.action, phase or old.phase
+        lot, because, checked_by = lot or old.lot, because or old.because, checked_by or old.checked_by
     there, extra = phase_for(trial, named, phase, material)
-    check_lot(archive, material, lot, said=said, on=stamped(trial, at)[0].date())
+    lot = check_lot(
+        archive, material, lot, said=said, on=stamped(trial, at, corrects=wrong)[0].date(), grams=ZERO if wrong else weight.grams
+    )
     check_weight(trial, there, material, weight, said=said, correcting=bool(wrong))
 
     def make(now: Trial, happened: datetime.datetime, written: datetime.datetime | None) -> Entry:
@@ -360,9 +448,20 @@ def _in(
             checked_by=checked_by,
         )
 
-    after, entry = record(archive, trial, at, by, make)
+    after, entry = record(archive, trial, at, by, make, corrects=wrong, said=said and bool(because))
     hint = f"{material} does not stand on the sheet: it is an addition, and will be listed as one." if extra else ""
-    return _told(after, entry, as_json, slip_in(archive, after, there, material), hint)
+    return _told(
+        after, entry, as_json, slip_in(archive, after, there, material), " ".join(h for h in (hint, lot_words(archive, material, lot)) if h)
+    )
+
+
+def lot_words(archive: Archive, material: str, lot: str) -> str:
+    """A word about a lot that the shelf does not know, since a recall would miss a mistyped one; "" where there is nothing to say."""
+    known, _, _ = archive.now.ingredient(material)
+    numbers = [each.number for each in known.lots] if known and not known.nested else []
+    if not lot or not numbers or lot in numbers:
+        return ""
+    return f"{lot} is none of the lots of {material} on record ({', '.join(numbers)}); if it is mistyped, say it again with --corrects."
 
 
 def lost(
@@ -392,7 +491,11 @@ def put_back_words(trial: Trial, material: str) -> str:
     if back <= 0:
         return f"The composition needs no more {material}."
     same = "" if in_grams(back) == in_grams(weight) else f"; {in_grams(weight)} g would bring back the weight only"
-    return f"{in_grams(back)} g of {material} bring the composition back{same}:  fvc trial replaced {in_grams(back)}"
+    try:
+        other = "" if water_of(trial) == material else f" --with {material}"
+    except Refusal:
+        other = f" --with {material}"
+    return f"{in_grams(back)} g of {material} bring the composition back{same}:  fvc trial replaced {trial.id} {in_grams(back)}{other}"
 
 
 def replaced(
@@ -410,8 +513,8 @@ def replaced(
 
     def make(archive: Archive, trial: Trial, rest: list[str]) -> Entry:
         material = material_of(archive, trial, material_given)[1] if material_given else water_of(trial)
-        check_lot(archive, material, lot, said=sure, on=stamped(trial, at)[0].date())
-        return _amount("replaced", material, rest, trial, phase, corrects)._replace(lot=lot)
+        known = check_lot(archive, material, lot, said=sure, on=stamped(trial, at)[0].date())
+        return _amount("replaced", material, rest, trial, phase, corrects)._replace(lot=known)
 
     return enter(
         words, 1, "replaced [TRIAL] GRAMS", make, at=at, by=by, as_json=as_json, hint=lambda t: put_back_words(t, t.entries[-1].subject)
@@ -426,7 +529,7 @@ def spilled(
     def make(_: Archive, trial: Trial, rest: list[str]) -> Entry:
         return _amount("spilled", "product", rest, trial, phase, corrects)._replace(because=because)
 
-    return enter(words, 1, "spilled [TRIAL] GRAMS", make, at=at, by=by, as_json=as_json)
+    return enter(words, 1, "spilled [TRIAL] GRAMS", make, at=at, by=by, as_json=as_json, hint=mixed_words)
 
 
 def sampled(
@@ -437,7 +540,20 @@ def sampled(
     def make(_: Archive, trial: Trial, rest: list[str]) -> Entry:
         return _amount("sampled", "product", rest, trial, phase, corrects)._replace(because=because)
 
-    return enter(words, 1, "sampled [TRIAL] GRAMS", make, at=at, by=by, as_json=as_json)
+    return enter(words, 1, "sampled [TRIAL] GRAMS", make, at=at, by=by, as_json=as_json, hint=mixed_words)
+
+
+def mixed_words(trial: Trial) -> str:
+    """What a spill or a sample without a phase takes for granted, where nothing says that the phases were poured together."""
+    entry = trial.entries[-1]
+    before = replace(trial, entries=trial.entries[:-1])
+    apart = beakers_apart(before)
+    if entry.phase or len(apart) < 2:
+        return ""
+    return (
+        f"Phases {', '.join(apart)} count as poured together from here on. If they still stand apart:  "
+        f"fvc trial {entry.action} {trial.id} {in_grams(entry.grams)} --phase {apart[0]} --corrects {entry.id}"
+    )
 
 
 def left(
@@ -445,7 +561,7 @@ def left(
 ) -> int:
     """Some of a phase stayed on its beaker: takes that phase only, also when it is noted after pouring."""
     if not phase:
-        raise Refusal("of which phase?", next="fvc trial left 0.30 --phase B")
+        raise Refusal("of which phase?", next=f"fvc trial left {printable(' '.join(words))} --phase B")
 
     def make(_: Archive, trial: Trial, rest: list[str]) -> Entry:
         return _amount("left", known_phase(trial, phase), rest, trial, "", corrects)._replace(because=because)
@@ -456,8 +572,8 @@ def left(
 def _amount(action: str, subject: str, rest: Sequence[str], trial: Trial, phase: str = "", corrects: str = "") -> Entry:
     """An entry with the grams that the words say."""
     weight = grams_of(rest, f"fvc trial {action} 0.30")
-    there = known_phase(trial, phase) if phase else ""
-    wrong = check_corrects(trial, corrects)
+    wrong = check_corrects(trial, corrects, (action,))
+    there = known_phase(trial, phase) if phase else entry_of(trial, wrong).phase if wrong else ""
     return Entry("", _LATER, action, subject, grams=weight.grams, reading=weight.reading, phase=there, corrects=wrong)
 
 
@@ -470,6 +586,8 @@ def combined(words: Words, at: At = "", by: By = "", as_json: AsJson = False) ->
         source, into = known_phase(trial, rest[0]), known_phase(trial, rest[2])
         if source == into:
             raise Refusal(f"phase {source} cannot go into itself", next="fvc trial combined B into A")
+        if same_beaker(trial, source, into):
+            raise Refusal(f"phases {source} and {into} stand in one beaker already", next=f"fvc trial show {trial.id}")
         if source not in beakers_apart(trial):
             why = ", nothing of it was weighed" if on_the_scale(trial, source) == 0 else " any more"
             raise Refusal(f"phase {source} has no beaker of its own{why}", next=f"fvc trial show {trial.id}")
@@ -590,14 +708,23 @@ def _line_of(archive: Archive, trial: Trial, text: str, phase: str, otherwise: s
     there, extra = phase_for(trial, named, phase, material)
     if extra:
         raise Refusal(f"{material} does not stand on the sheet", next=otherwise)
+    line = next((t for t in targets(trial) if (t.phase, t.material) == (there, material)), None)
+    if line is not None and line.weighed:
+        raise Refusal(f"{material} is in already, {in_grams(line.weighed)} g", next=f"fvc trial show {trial.id}")
     return there, material
 
 
-def bulk(words: Words, at: At = "", by: By = "", checked_by: CheckedBy = "", corrects: Corrects = "", as_json: AsJson = False) -> int:
+def bulk(
+    words: Words, at: At = "", by: By = "", checked_by: CheckedBy = "", corrects: Corrects = "", sure: Sure = False, as_json: AsJson = False
+) -> int:
     """The finished product was weighed: what the entries leave and the scale does not find is unaccounted."""
 
     def make(_: Archive, trial: Trial, rest: list[str]) -> Entry:
-        return _amount("bulk", "product", rest, trial, "", corrects)._replace(checked_by=checked_by)
+        entry = _amount("bulk", "product", rest, trial, "", corrects)._replace(checked_by=checked_by)
+        there = account(trial).expected
+        if (entry.grams or ZERO) * 10 > there * 11:
+            too_much(f"{in_grams(entry.grams)} g is more than the {in_grams(there)} g that the entries leave: less the vessel?", said=sure)
+        return entry
 
     def hint(trial: Trial) -> str:
         mass = account(trial)

@@ -3,20 +3,21 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Sequence
 from typing import Annotated
 
 import typer
 
 from fvc.amounts import celsius
-from fvc.cli.entries import At, By, Corrects, Words, check_corrects, chosen, record
+from fvc.cli.entries import At, By, Corrects, Words, check_corrects, chosen, entry_of, record
 from fvc.cli.parsing import AsJson, open_archive, print_json, screen, warn
 from fvc.cli.trial import spec_of
 from fvc.errors import EXIT_DONE, Refusal
-from fvc.names import printable
+from fvc.names import nearest, printable
 from fvc.photos import kept_photo
 from fvc.schedule import next_look
-from fvc.seeing import seen_from
-from fvc.trial import Entry, Trial
+from fvc.seeing import CONDITIONS, seen_from
+from fvc.trial import Entry, Seen, Trial
 from fvc.trials import all_trials, clock, looks_due, moment, save_trial
 
 
@@ -62,18 +63,23 @@ def see(
     )
     if seen.calibrated and seen.calibrated > clock().date():
         raise Refusal(f"the meter cannot have been calibrated on {seen.calibrated}: that day is still to come", next="correct the day")
-    wrong = check_corrects(trial, corrects)
-    at = at or _at_day(trial, seen.day)
+    wrong = check_corrects(trial, corrects, ("seen",))
+    old = entry_of(trial, wrong).seen if wrong else None
+    if old is not None:  # where it stood, and its picture, stay as they were noted
+        seen = seen._replace(
+            condition=seen.condition if _says_where(rest, condition, schedule.conditions) else old.condition, photo=old.photo
+        )
+    _check_place(seen.condition, schedule.conditions)
+    at = at or ("" if wrong else _at_day(trial, seen.day))
     if at:
         moment(at, clock(), trial.started)  # refused before a photo is copied
     kept = kept_photo(archive, trial, photo) if photo else ""
 
     def make(now: Trial, happened: datetime.datetime, written: datetime.datetime | None) -> Entry:
-        corrected = next((e.seen.day for e in now.entries if e.id == wrong and e.seen), None) if written is None else None
-        looked = seen._replace(day=now.day_of(happened) if corrected is None else corrected, photo=kept)
+        looked = seen._replace(day=now.day_of(happened), photo=kept or seen.photo)
         return Entry("", happened, "seen", text, written=written, corrects=wrong, seen=looked)
 
-    trial, entry = record(archive, trial, at, by, make)
+    trial, entry = record(archive, trial, at, by, make, corrects=wrong)
     assert entry.seen is not None
     problem = save_trial(archive, trial, f"day {entry.seen.day}, {entry.seen.condition}: {text}"[:200], [kept] if kept else [])
     if as_json:
@@ -85,6 +91,7 @@ def see(
 
         out = screen()
         out.say(f"{trial.id}  day {entry.seen.day}  {entry.seen.condition}: {look(entry, spec_of(archive, trial))}")
+        out.say(f"understood: {_understood(entry.seen)}", 2)
         following = next_look(trial, schedule, clock().date())
         if following:
             out.say(f"next look: {following}", 2)
@@ -92,11 +99,39 @@ def see(
     return EXIT_DONE
 
 
+def _says_where(words: Sequence[str], condition: str, known: Sequence[str]) -> bool:
+    """True when the words, or the option, name a place."""
+    return bool(condition) or seen_from(words, known).condition != "room" or "room" in {w.strip(",").lower() for w in words}
+
+
+def _check_place(condition: str, known: Sequence[str]) -> None:
+    """Refuse a place that is nearly one that is known: a mistyped fridge would never be looked into again."""
+    places = dict.fromkeys((*CONDITIONS, *known))
+    if condition in places or any(condition.startswith(f"{p} ") for p in places):
+        return
+    near = nearest(condition.lower(), places, 1)
+    if near:
+        raise Refusal(
+            f'"{printable(condition)}" is no place that is known',
+            next=f"did you mean {near[0]}?  Others go into [observe] of formulary.toml",
+        )
+
+
+def _understood(seen: Seen) -> str:
+    """What was taken from the words, so that nobody is misled by them."""
+    names = ("clarity", "separation", "colour", "odour", "viscosity", "spray")
+    parts = [f"pH {seen.ph.text}"] if seen.ph else []
+    parts += [f"{name} {getattr(seen, name)}" for name in names if getattr(seen, name)]
+    return ", ".join([*parts, f"in the place {seen.condition}"]) if parts else f"words only, in the place {seen.condition}"
+
+
 def _at_day(trial: Trial, day: int | None) -> str:
     """The day that "day 7" in the words means, as a time; "" where none was said or it is today."""
     made = trial.made_on
     if day is None or made is None:
         return ""
+    if day > 36_500:
+        raise Refusal(f"day {day} is still to come", next="for example  day 7")
     meant = made + datetime.timedelta(days=day)
     return "" if meant == clock().date() else meant.isoformat()
 

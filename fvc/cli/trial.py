@@ -10,7 +10,7 @@ import typer
 
 from fvc.amounts import exact, mass, shown, volume
 from fvc.archive import Archive
-from fvc.bench import Account, account, targets
+from fvc.bench import Account, account
 from fvc.cli.entries import At, By, CheckedBy, chosen, grams_of, record
 from fvc.cli.parsing import AsJson, BatchSize, Density, interactive, open_archive, print_json, screen, warn
 from fvc.cli.read import weighing_of
@@ -87,7 +87,7 @@ def start(
         out.head(trial.id, f"{trial.batch} of {trial.plan}, by {trial.by}")
         out.say(
             "Write the id on the bottle. To weigh:  fvc trial weigh;  the sheet to print:  "
-            + f"fvc weigh {trial.plan_ref} --batch '{trial.batch}'"
+            + f"fvc weigh {trial.plan_ref.partition('.')[0] if ',' in trial.plan else trial.plan_ref} --batch '{trial.batch}'"
         )
         if trial.use_by:
             out.say(f"use by {trial.use_by}")
@@ -322,9 +322,11 @@ def _closed(archive: Archive, trial: Trial, entry: Entry, before: str) -> None:
         out.say(f"filled {entry.filled}{_filled_percent(trial, entry, mass_of)}", 2)
     if entry.retained:
         out.say(f"retained sample {entry.retained}", 2)
-    still_open = [t.material for t in targets(trial) if not t.settled and not t.open]
-    if still_open:
-        out.say(f"Not weighed and not left out: {', '.join(still_open)}.", 2)
+    found = deviations_of(archive, trial)
+    if found:
+        out.say("Deviations:", 2)
+        for deviation in found:
+            out.item("- ", deviation.words, 4)
     spec = spec_of(archive, trial)
     fails = {
         j.what: f"{j.what} {j.value} on day {e.seen.day}" for e in trial.seen if e.seen for j in judged(e.seen, spec) if j.verdict == FAIL

@@ -15,6 +15,7 @@ from fvc.errors import Fault, Refusal
 from fvc.files.editor import toml_string, value_toml
 from fvc.files.toml_text import TomlText
 from fvc.files.trials import read_trial
+from fvc.material import Material
 from fvc.trial import Asked, Entry, Seen, Trial
 
 GRAM_DECIMALS = 8  # as many as a file may hold; a weight typed in ounces has more
@@ -51,18 +52,27 @@ def new_trial(trial: Trial, spec: Mapping[str, object], phases: Mapping[str, Map
             rows += ["", f"[phase.{_key(name)}]", *_rows(kept)]
     if trial.premixes:
         rows += ["", "[premixes]", *_rows(trial.premixes)]
-    for id, material in trial.materials.items():
+    rows += _records(trial.materials)
+    return ("\n".join(rows) + "\n").encode()
+
+
+def _records(materials: Mapping[str, Material]) -> list[str]:
+    """Material records as a trial keeps them."""
+    rows: list[str] = []
+    for id, material in materials.items():
         record = {k: v for k, v in material.record.items() if k not in _NOT_COPIED}
         plain = {k: v for k, v in record.items() if not isinstance(v, dict)}
         rows += ["", f"[materials.{_key(id)}]", *_rows(plain)]
         for key, table in record.items():
             if isinstance(table, dict):
                 rows += [f"[materials.{_key(id)}.{_key(key)}]", *_rows(table)]
-    return ("\n".join(rows) + "\n").encode()
+    return rows
 
 
-def with_entries(source: TomlText, entries: Sequence[Entry]) -> bytes:
+def with_entries(source: TomlText, entries: Sequence[Entry], materials: Mapping[str, Material] | None = None) -> bytes:
     """The bytes of a trial with further entries at its end; everything before them stays byte for byte.
+
+    materials: records of what was added and does not stand on the sheet, kept with it.
 
     Raises Refusal when the file cannot take them so (a table below the entries), and when the trial would not
     be readable with them.
@@ -70,7 +80,8 @@ def with_entries(source: TomlText, entries: Sequence[Entry]) -> bytes:
     text = source.text
     lead = "" if not text or text.endswith("\n") else source.newline
     more = "".join(source.newline + source.newline.join(entry_rows(entry)) + source.newline for entry in entries)
-    data = source.data + (lead + more).encode()
+    records = "".join(row + source.newline for row in _records(materials or {}))
+    data = source.data + (lead + records + more).encode()
     before = source.values.get("entry", [])
     stem = source.name.rpartition("/")[2].removesuffix(".toml")
     parsed = read_trial(data, source.name, stem)
@@ -78,11 +89,18 @@ def with_entries(source: TomlText, entries: Sequence[Entry]) -> bytes:
         raise Refusal(parsed.faults)
     values = parsed.text.values if parsed.text else {}  # not TOML any more: its entries are a list in brackets, such as  entry = []
     now = values.get("entry", [])
-    same = {k: v for k, v in values.items() if k != "entry"} == {k: v for k, v in source.values.items() if k != "entry"}
+    same = _but_for(values, materials or {}) == _but_for(source.values, materials or {})
     if not same or not isinstance(now, list) or now[: len(now) - len(entries)] != before or len(now) - len(entries) != _count(before):
         hint = "write each of its entries under a row  [[entry]]"
         raise Refusal(Fault("an entry cannot be added at the end of this file", file=source.name, next=hint))
     return data
+
+
+def _but_for(values: Mapping[str, object], materials: Mapping[str, object]) -> dict[str, object]:
+    """A trial without its entries and without these records."""
+    records = values.get("materials")
+    kept = {k: v for k, v in records.items() if k not in materials} if isinstance(records, dict) else {}
+    return {k: v for k, v in values.items() if k not in ("entry", "materials")} | ({"materials": kept} if kept else {})
 
 
 def _count(entries: object) -> int:

@@ -98,8 +98,11 @@ def _settle(folder: Path) -> None:
 
 
 def sweep(file: Path) -> None:
-    """Take away what a writer left beside `file` that was ended in the middle. For whoever holds the writers' lock: nobody else writes then."""
-    for left in file.parent.glob(f".{glob.escape(file.name)}.*.new"):
+    """Take away what writers that were ended in the middle left beside `file`, of it and of its like.
+
+    For whoever holds the writers' lock: nobody else writes then.
+    """
+    for left in file.parent.glob(f".*{glob.escape(file.suffix)}.*.new"):
         with contextlib.suppress(OSError):
             left.unlink()
 

@@ -30,7 +30,7 @@ def large(text: str, block: str = "#") -> list[str]:
 
 
 def line_screen(out: Screen, step: Step, target: Fraction, so_far: Fraction, lot: str, shows: Fraction | None) -> None:
-    """One line: material, target in large, what is on the scale so far. shows: what a scale that is not tared will show."""
+    """One line: material, target in large, what is in the beaker so far. shows: what a scale that is not tared will show, in large too."""
     line = step.line
     assert line is not None
     block = "█" if (getattr(out.file, "encoding", "") or "").lower().startswith("utf") else "#"
@@ -41,5 +41,10 @@ def line_screen(out: Screen, step: Step, target: Fraction, so_far: Fraction, lot
     for row in large(grams(target), block):
         out.print(f"    {row}")
     out.say("")
-    words = f"target {grams(target)} g" + (f" more, {grams(line.weighed)} g are in" if line.weighed else "")
-    out.say(f"{words}; in the beaker so far {grams(so_far)} g" + (f"; the scale will show {grams(shows)}" if shows is not None else ""))
+    more = f" more, {grams(line.weighed)} g are in" if line.weighed else ""
+    out.say(f"target {grams(target)} g{more}; in the beaker so far {grams(so_far)} g")
+    if shows is not None:
+        out.say(f"the scale will show {grams(shows)}:")
+        for row in large(grams(shows), block):
+            out.print(f"    {row}")
+        out.say("")

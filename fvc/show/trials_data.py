@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from fvc.amounts import HUNDRED, ZERO, exact
+from fvc.amounts import DATA_DECIMALS, HUNDRED, ZERO, apportion, exact, step_of
 from fvc.bench import account, as_made, targets
 from fvc.deviations import Deviation
 from fvc.errors import Refusal
@@ -25,6 +25,8 @@ def record(trial: Trial, found: Sequence[Deviation], spec: Mapping[str, object])
     except Refusal:
         made = ()
     whole = sum((m.grams for m in made), ZERO)
+    largest = max(range(len(made)), key=lambda i: made[i].grams, default=None)
+    percents = apportion([m.grams * HUNDRED / whole for m in made], step_of(DATA_DECIMALS), largest)  # so that they total 100
     mass = account(trial)
     closing = trial.closing
     return {
@@ -46,7 +48,8 @@ def record(trial: Trial, found: Sequence[Deviation], spec: Mapping[str, object])
             for t in targets(trial)
         ],
         "made": [
-            {"phase": m.phase, "material": m.material, "grams": exact(m.grams), "percent": exact(m.grams * HUNDRED / whole)} for m in made
+            {"phase": m.phase, "material": m.material, "grams": exact(m.grams), "percent": exact(percent)}
+            for m, percent in zip(made, percents, strict=True)
         ],
         "entries": [entry_data(e) for e in in_force(trial.entries)],
         "mass": {
