@@ -98,7 +98,8 @@ def test_case_3_what_the_loss_says_when_the_sample_is_on_record(bench):
     bench.minute += 10
     bench.did("sampled", "4.00")
     bench.minute -= 5
-    assert "6.3013 g of water bring the composition back" in bench.did("lost", "6.45")
+    said = " ".join(bench.did("lost", "6.45").split())
+    assert "6.3013 g of water bring the composition back; 10.45 g would bring back the weight only" in said
 
 
 def test_case_3_back_to_the_old_weight_is_too_much(bench):

@@ -13,7 +13,7 @@ import typer
 
 from fvc.amounts import ZERO, celsius, exact, minutes, shown, volume
 from fvc.archive import Archive
-from fvc.bench import account, batch_now, beakers_apart, missing_of, on_the_scale, restoring, same_beaker, step_of_scale, targets
+from fvc.bench import account, batch_now, beakers_apart, on_the_scale, restoring, same_beaker, short_of_weight, step_of_scale, targets
 from fvc.cli.parsing import AsJson, confirmed, interactive, open_archive, print_json, screen
 from fvc.deviations import grams as in_grams
 from fvc.errors import EXIT_DONE, Refusal
@@ -487,8 +487,8 @@ def lost(
 
 def put_back_words(trial: Trial, material: str) -> str:
     """How much of what was lost would bring back the composition, and how much the weight."""
-    back, weight = restoring(trial, material), missing_of(trial, material)
-    if back <= 0:
+    back, weight = restoring(trial, material), short_of_weight(trial)
+    if back * 10_000 < 1:  # less than any scale here shows
         return f"The composition needs no more {material}."
     same = "" if in_grams(back) == in_grams(weight) else f"; {in_grams(weight)} g would bring back the weight only"
     try:

@@ -169,7 +169,8 @@ class Session:
         """
         out = screen()
         while True:
-            if cell_width(prompt) > out.width - 14:  # the answer stands on the row of its question, or the question is folded
+            room = 4 if prompt.endswith("[y/N] ") else 14
+            if cell_width(prompt) > out.width - room:  # the answer stands on the row of its question, or the question is folded
                 out.say(prompt.rstrip(" :>"))
                 prompt = "> "
             text = " ".join(input(prompt).split())
