@@ -25,8 +25,7 @@ MOST_BYTES = 1_000_000
 
 def weigh_from(archive: Archive, trial: Trial, name: str, by: str, *, said: bool) -> int:
     """Take a typed-up sheet: every row checked first, then all of them written at once. What is in already, just so, is passed over."""
-    rows = _rows(name)
-    faults: list[Fault] = []
+    rows, faults = _rows(name)
     entries: list[Entry] = []
     already = 0
     file = printable(Path(name).name)
@@ -49,7 +48,7 @@ def weigh_from(archive: Archive, trial: Trial, name: str, by: str, *, said: bool
         else:
             entries.append(entry)
     if faults:
-        raise Refusal(faults)
+        raise Refusal(sorted(faults, key=lambda f: f.line or 0))
     if not entries and not already:
         raise Refusal(f"{printable(name)} has no row with grams", next=f"columns: {', '.join(COLUMNS)}; material and grams are needed")
     who = author(archive, by)
@@ -92,8 +91,11 @@ def _in_already(trial: Trial, entry: Entry) -> bool:
     )
 
 
-def _rows(name: str) -> list[tuple[int, dict[str, str]]]:
-    """The rows of a sheet with their line numbers; comma, semicolon or tab between columns, decimal commas with a semicolon."""
+def _rows(name: str) -> tuple[list[tuple[int, dict[str, str]]], list[Fault]]:
+    """The rows of a sheet with their line numbers, and what is wrong with others.
+
+    Comma, semicolon or tab between columns; decimal commas with a semicolon or a tab.
+    """
     file = Path(name).expanduser()
     try:
         if file.stat().st_size > MOST_BYTES:
@@ -110,12 +112,13 @@ def _rows(name: str) -> list[tuple[int, dict[str, str]]]:
     table = _cells(lines, mark, file.name)
     heads = [h.strip().lower() for h in (table or [(1, [])])[0][1]]
     _check_heads(heads, printable(file.name), first + 1)
-    out = []
+    out: list[tuple[int, dict[str, str]]] = []
+    faults = []
     for number, cells in table[1:]:
         if not any(c.strip() for c in cells):
             continue
         if any(c.strip() for c in cells[len(heads) :]):
-            raise Refusal(
+            faults.append(
                 Fault(
                     f"{len(cells)} cells, and the first row names {len(heads)} columns",
                     file=printable(file.name),
@@ -123,11 +126,12 @@ def _rows(name: str) -> list[tuple[int, dict[str, str]]]:
                     next="a decimal comma needs a semicolon or a tab between the columns; or write a point",
                 )
             )
+            continue
         row = dict(zip(heads, (c.strip() for c in cells), strict=False))
         if mark != "," and "," in row.get("grams", "") and "." not in row["grams"]:
             row["grams"] = row["grams"].replace(",", ".")
         out.append((first + number, row))
-    return out
+    return out, faults
 
 
 def _cells(lines: list[str], mark: str, name: str) -> list[tuple[int, list[str]]]:
