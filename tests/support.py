@@ -2,6 +2,7 @@
 
 import json
 import os
+import select
 import subprocess
 import sys
 from pathlib import Path
@@ -122,3 +123,10 @@ class Studio:
         self.git("add", "-A", *paths)
         self.git("commit", "-qm", message, env=who | {"GIT_COMMITTER_DATE": f"{day}T12:00:00+01:00"})
         return self.git("rev-parse", "HEAD").strip()
+
+
+def ready(stream: Any, seconds: float) -> bool:
+    """True when something can be read within so many seconds; by poll, since select cannot take file numbers above 1,023."""
+    waiting = select.poll()
+    waiting.register(stream, select.POLLIN | select.POLLHUP)
+    return bool(waiting.poll(seconds * 1000))

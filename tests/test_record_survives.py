@@ -2,7 +2,6 @@
 
 import os
 import random
-import select
 import signal
 import subprocess
 import sys
@@ -13,6 +12,7 @@ import pytest
 
 from fvc.cli.main import main
 from fvc.files.trials import read_trial
+from tests.support import ready
 
 KILLS = 320
 SESSIONS = 12
@@ -44,12 +44,12 @@ def confirmed_until_killed(pipe: int, child: int, moments: random.Random) -> lis
     said = b""
     until = time.monotonic() + 10
     while said.count(b"\n") < wait_for and time.monotonic() < until:
-        if select.select([pipe], [], [], 1)[0]:
+        if ready(pipe, 1):
             said += os.read(pipe, 65536)
     time.sleep(moments.random() * 0.04)
     os.kill(child, signal.SIGKILL)
     os.waitpid(child, 0)
-    while select.select([pipe], [], [], 0)[0] and (more := os.read(pipe, 65536)):
+    while ready(pipe, 0) and (more := os.read(pipe, 65536)):
         said += more
     return [row.split()[-1] for row in said.decode().split("\n")[:-1]]
 

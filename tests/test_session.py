@@ -6,7 +6,6 @@ Toner T at 180 g. What each test expects of the batch is worked out here, from t
 import io
 import os
 import re
-import select
 import signal
 import struct
 import subprocess
@@ -19,7 +18,7 @@ import pytest
 
 from fvc.files.trials import read_trial
 from fvc.trial import Entry, in_force
-from tests.support import Result, Studio
+from tests.support import Result, Studio, ready
 
 SHEET = {
     "water": F("162.76"), "propanediol": F("5.40"), "betaine": F("2.70"), "panthenol-75": F("2.16"), "rice-protein-25": F("1.44"),
@@ -139,7 +138,7 @@ class Terminal:
         """What stands on the screen by the next question; without colours."""
         said, end = b"", time.monotonic() + seconds
         while time.monotonic() < end:
-            if not select.select([self.master], [], [], 0.05)[0]:
+            if not ready(self.master, 0.05):
                 text = _plain(said)
                 if WAITS.search(text):
                     self.asked = text

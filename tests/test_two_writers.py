@@ -2,7 +2,6 @@
 
 import datetime
 import os
-import select
 import subprocess
 import sys
 import time
@@ -16,6 +15,7 @@ from fvc.files.trials import read_trial
 from fvc.files.writer import writing
 from fvc.trial import Entry, Trial
 from fvc.trials import add_entries, trial_named
+from tests.support import ready
 
 WRITERS, EACH = 8, 6
 NOW = datetime.datetime.fromisoformat("2026-03-01T10:30:00+01:00")
@@ -49,7 +49,7 @@ def until_asked(session: subprocess.Popen[bytes], seconds: float = 20) -> str:
     while not said.endswith(b"> "):
         left = end - time.monotonic()
         assert left > 0, said
-        assert select.select([session.stdout], [], [], left)[0], said
+        assert ready(session.stdout, left), said
         more = os.read(session.stdout.fileno(), 65536)
         assert more, f"it ended: {said!r}"
         said += more
