@@ -418,3 +418,25 @@ def lots_used(trial: Trial) -> tuple[tuple[str, str, Fraction], ...]:
             key = (entry.subject, entry.lot)
             out[key] = out.get(key, ZERO) + (entry.grams or ZERO)
     return tuple((material, lot, grams) for (material, lot), grams in out.items())
+
+
+def vessel_before(trial: Trial, phase: str) -> Fraction | None:
+    """What the vessel of a phase weighed last, if nothing went in or out of it since."""
+    for entry in reversed(trial.entries):
+        if entry.action == "vessel" and entry.subject == phase:
+            return entry.grams
+        if entry.action in ("weighed", "added", "replaced", "lost", "spilled", "sampled", "combined") and entry.phase in ("", phase):
+            return None
+    return None
+
+
+def water_of(trial: Trial) -> str:
+    """The material that evaporates: the one that is water and nothing else. Refusal where there is none or several."""
+    found = [
+        id
+        for id in dict.fromkeys(a.material for a in trial.asked)
+        if id in trial.materials and set(trial.materials[id].composition or {}) == {"Aqua"}
+    ]
+    if len(found) != 1:
+        raise Refusal(f"{trial.id} has {'no line' if not found else 'several lines'} that is water", next="say of what:  --of MATERIAL")
+    return found[0]

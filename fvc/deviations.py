@@ -1,4 +1,7 @@
-"""What went otherwise than the sheet asked: listed with the batch, so that nobody has to find it in the entries."""
+"""What went otherwise than the sheet asked: listed with the batch, so that nobody has to find it in the entries.
+
+Deviations are of the making, in grams and words; departures are lines of the product that are not what the plan asked, in percent.
+"""
 
 from __future__ import annotations
 
@@ -7,8 +10,8 @@ from collections.abc import Mapping
 from fractions import Fraction
 from typing import NamedTuple
 
-from fvc.amounts import ZERO, celsius, minutes, needed_decimals, shown
-from fvc.bench import Account, account, missing_of, restoring, step_of_scale, targets
+from fvc.amounts import HUNDRED, ZERO, brief, celsius, minutes, needed_decimals, shown
+from fvc.bench import Account, account, as_made, asked_batch, batch_now, missing_of, restoring, step_of_scale, targets
 from fvc.material import Material
 from fvc.scales import SLIP_ABOVE
 from fvc.slips import tolerance
@@ -38,7 +41,7 @@ def deviations(
     slip_above: percent of its target by which a weight may miss it. shelf: records with their lots as they are now;
     premixes: batches made in-house, by id. Not checked: what no entry says.
     """
-    done = trial.closed or any(e.action in ("bulk", "seen", "closed") for e in trial.entries)  # before, it is only not weighed yet
+    done = _done(trial)
     out: list[Deviation] = []
     for t in targets(trial):
         name = f"{t.material} ({t.phase})"
@@ -71,6 +74,11 @@ def deviations(
         out += _past_use(trial, entry.subject, entry.lot, entry.at.date(), shelf or {}, premixes or {})
     out += [Deviation("addition", m, f"{m} does not stand on the sheet: {grams(g)} g went in") for m, g in extra.items()]
     return tuple(dict.fromkeys([*out, *_losses(trial)]))
+
+
+def _done(trial: Trial) -> bool:
+    """True when the making is over; before that a line is only not weighed yet."""
+    return trial.closed or any(e.action in ("bulk", "seen", "closed") for e in trial.entries)
 
 
 def _losses(trial: Trial) -> list[Deviation]:
@@ -145,3 +153,53 @@ def _past_use(
 def grams(value: Fraction | None) -> str:
     """Grams as a scale shows them: two decimals at least, four at most."""
     return shown(value or ZERO, 2, max(2, min(4, needed_decimals(value or ZERO) or 4)))
+
+
+# --- the same in percent of the product ----------------------------------------------------------------
+
+
+class Departure(NamedTuple):
+    """A line of a batch that is not what its plan asked, in percent; a side is None where the line is missing. why: in words."""
+
+    phase: str
+    material: str
+    asked: Fraction | None
+    made: Fraction | None
+    why: str
+
+
+def departures(trial: Trial, slip_above: Fraction = SLIP_ABOVE) -> tuple[Departure, ...]:
+    """The lines that were off by more than the tolerance, left out, added, set at the bench, left on a beaker, or lost and not put back.
+
+    Lines that moved only because another one did are not named. Raises Refusal as `as_made` does.
+    """
+    lines = as_made(trial)
+    whole = sum((line.grams for line in lines), ZERO)
+    made = {(line.phase, line.material): line.grams * HUNDRED / whole for line in lines if line.grams > 0}
+    asked = {(line.phase, line.material): line.percent for line in trial.asked}
+    now, first = batch_now(trial), asked_batch(trial)
+    factor = now / first if now and first else Fraction(1)
+    done = _done(trial)
+    left = {e.subject: e.grams or ZERO for e in in_force(trial.entries) if e.action == "left"}
+    told: set[str] = set()
+    out: list[Departure] = []
+    for line in targets(trial):
+        key = (line.phase, line.material)
+        wanted = None if line.asked is None else line.asked * factor
+        near = tolerance(wanted or ZERO, step_of_scale(trial, *key), slip_above)
+        why = ""
+        if line.weighed == 0:
+            why = ("not weighed" if not line.settled else "left out") if (done or line.settled) and wanted else ""
+        elif wanted is None or abs(line.weighed - wanted) > near:
+            why = "set at the bench" if line.open else "" if wanted is None else "over" if line.weighed > wanted else "short"
+        missing = missing_of(trial, line.material) if line.material not in told else ZERO
+        told.add(line.material)
+        if abs(missing) > step_of_scale(trial, *key):
+            words = f"{brief(abs(missing))} g {'lost and not put back' if missing > 0 else 'more put back than was lost'}"
+            why = f"{why}, {words}" if why else words
+        before, after = asked[key], made.get(key)
+        if not why and line.phase in left and before and abs((after or ZERO) - before) * HUNDRED > slip_above * before:
+            why = f"{brief(left[line.phase])} g of phase {line.phase} left on its beaker"
+        if why:
+            out.append(Departure(*key, before, after, why))
+    return (*out, *(Departure(*key, None, percent, "not on the sheet") for key, percent in made.items() if key not in asked))

@@ -64,6 +64,7 @@ class Formulary:
         self._kept = parsed if parsed is not None else {}
         self._materials: dict[str, tuple[Material | None, tuple[Fault, ...], dict[str, Mapping[str, object]]]] = {}
         self._warned: dict[str, tuple[Fault, ...]] = {}
+        self._trials: dict[str, tuple[bytes, Parsed[Trial]]] = {}  # with the bytes they were read from: a record grows while it is written
         if alike is not None:
             self._materials, self._warned = alike._materials, alike._warned
 
@@ -134,7 +135,10 @@ class Formulary:
         data = self.source.read(path)
         if data is None:
             raise Refusal(Fault(f'no trial "{id}"', file=path, next="trials live in trials/<formula>/"))
-        return read_trial(data, path, id, formula)
+        known = self._trials.get(path)
+        if known is None or known[0] != data:
+            known = self._trials[path] = data, read_trial(data, path, id, formula)
+        return known[1]
 
     def read_path(self, path: str, side: Side) -> Reading:
         """The plan in a file of this moment, read together with what it reaches; Refusal when it cannot be read."""

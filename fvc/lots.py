@@ -19,10 +19,11 @@ from fvc.errors import Fault, Refusal
 from fvc.formulary import trial_path
 from fvc.material import Lot, Material
 from fvc.names import beginning, nearest, printable
+from fvc.schedule import NO_MORE_LOOKS
 from fvc.trial import Trial, in_force
 from fvc.trials import all_trials
 
-NOT_FOR_USE = ("set aside", "repeat", "reject", "hold")
+NOT_FOR_USE = (*NO_MORE_LOOKS, "hold")
 
 
 class Held(NamedTuple):

@@ -97,6 +97,15 @@ def _tokens(text: str) -> list[str]:
     return re.findall(r"[,;]|[^\s,;]+", text)
 
 
+def nearly_understood(words: Sequence[str]) -> list[tuple[str, str]]:
+    """(word as typed, the word that was probably meant) for slips of the keyboard in what is looked for."""
+    from difflib import get_close_matches
+
+    known = [*_CLARITY_WORDS, *_OWN_WORDS, *SEPARATION[1:], "separation", "slightly"]
+    tokens = [t.lower() for t in _tokens(" ".join(words)) if len(t) > 3 and t.isalpha() and t.lower() not in known]
+    return [(t, near[0]) for t in tokens if (near := get_close_matches(t, known, 1, 0.8))]
+
+
 # Words that take back, or half take back, what stands beside them up to the next comma.
 _HEDGES = {"not", "no", "never", "without", "almost", "nearly", "hardly", "barely", "longer", "gone", "less", "more", "isn't", "wasn't"}
 

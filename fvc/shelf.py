@@ -16,7 +16,7 @@ class Offer(NamedTuple):
 
     lots: those to use, first one first, as far as the need goes; lots whose grams are not recorded end it.
     expired: lots past their use-by day, never offered. short: grams missing; 0 when there is enough,
-    None when the record does not say how much is left. made: True when the lots are batches made in-house.
+    None when the record does not say how much is left. made: True when the lots are batches made in-house. on: the day of the offer, from which their age counts.
     """
 
     material: str
@@ -25,6 +25,11 @@ class Offer(NamedTuple):
     expired: tuple[Lot, ...]
     short: Fraction | None
     made: bool = False
+    on: datetime.date | None = None
+
+    def age(self, lot: Lot) -> int | None:
+        """Days since a lot came or was made; None where that is not known."""
+        return (self.on - lot.received).days if self.on and lot.received else None
 
 
 _LATE = datetime.date.max
@@ -48,9 +53,9 @@ def offer(material: Material, needed: Fraction, today: datetime.date) -> Offer |
             break
         chosen.append(lot)
         if lot.grams is None:
-            return Offer(material.id, needed, tuple(chosen), expired, None, material.nested)
+            return Offer(material.id, needed, tuple(chosen), expired, None, material.nested, today)
         rest -= lot.grams
-    return Offer(material.id, needed, tuple(chosen), expired, max(rest, ZERO), material.nested)
+    return Offer(material.id, needed, tuple(chosen), expired, max(rest, ZERO), material.nested, today)
 
 
 def offers(needs: Iterable[tuple[str, Fraction]], materials: Mapping[str, Material], today: datetime.date) -> dict[str, Offer]:

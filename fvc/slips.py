@@ -167,10 +167,18 @@ def _enlarged(
             later.append(Portion(other.phase, other.material, other.grams))
     against = []
     for id, grams in needs.items():
-        offered = offer(stock[id], grams, today or datetime.date.max) if id in stock else None
+        offered = offer(stock[id], grams, today) if today and id in stock else None
         if offered is not None and offered.short:
             against.append(f"{id}: {shown(grams, 2)} g needed, {shown(offered.short, 2)} g more than the shelf has")
     if vessel is not None and batch / (density or 1) > vessel:
         guess = "" if density else ", at 1 g/mL"
         against.append(f"the vessel holds {brief(vessel, 0)} mL, and this is {brief(batch / (density or 1), 0, 1)} mL{guess}")
     return WayOut(ENLARGE, tuple(now), tuple(later), batch, tuple(against))
+
+
+def taken_back(trial: Trial, slip: Slip) -> Entry | None:
+    """The last portion of a line from which as much can be taken as is too much; None where no one portion is so large."""
+    line = slip.target
+    portions = [e for e in in_force(trial.entries) if e.action in ("weighed", "added") and e.subject == line.material]
+    own = [e for e in portions if (e.phase or line.phase) == line.phase]
+    return next((e for e in reversed(own) if (e.grams or ZERO) > slip.over), None)

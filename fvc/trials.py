@@ -343,6 +343,9 @@ def batch_plan(archive: Archive, text: str) -> Reading:
     return reading
 
 
+UNSTAMPED = datetime.datetime.min  # the time of an entry before it is written, when `stamped` puts it in
+
+
 # --- entries ----------------------------------------------------------------------------------------
 
 
@@ -405,16 +408,21 @@ def stamped(trial: Trial, at: str, now: Moment | None = None, corrects: str = ""
 
 def save_trial(archive: Archive, trial: Trial, message: str, also: Sequence[str] = ()) -> Fault | None:
     """Save the record of a batch in git, alone; None when done, or why it is on disk only."""
+    return save_records(archive, [trial_path(trial.formula, trial.id), *also], f"{trial.id}: {message}")
+
+
+def save_records(archive: Archive, files: Sequence[str], message: str) -> Fault | None:
+    """Save these files in git, as one step; None when done, or why they are on disk only."""
     if isinstance(archive.found, Fault):
         return None
     repository = archive.found
     try:
         ready_to_save(archive)
-        paths = [repository.prefix + p for p in (trial_path(trial.formula, trial.id), *also)]
+        paths = [repository.prefix + p for p in files]
         changed = repository.changed(paths)
         with writing(archive.lock_folder):
             if changed:
-                repository.save([p for p in paths if p in changed], f"{trial.id}: {message}\n")
+                repository.save([p for p in paths if p in changed], f"{message}\n")
     except Refusal as refusal:
         first = refusal.faults[0]
         return Fault(f"the record is on disk, and not saved in git: {first.message}", next=first.next)

@@ -241,6 +241,13 @@ def test_all_that_belongs_to_a_reading(here):
     assert (data["condition"], data["by"], data["day"]) == ("freeze-thaw 2", "Ben Second", 7)
 
 
+def test_a_slip_of_the_keyboard_is_pointed_out(here):
+    said = " ".join(here("trial", "see", "hazzy no seperation pH 4.9").out.split())
+    assert '"hazzy" stays a word; if hazy was meant, say it again with --corrects' in said
+    assert '"seperation" stays a word; if separation was meant' in said
+    assert "stays a word" not in here("trial", "see", "clear, soft after ten minutes, no tack").out
+
+
 def test_a_day_in_the_words_is_the_day_of_the_look(here):
     data = here("trial", "see", "day 7 clear", "--json").data["look"]
     assert (data["day"], data["at"][:10]) == (7, "2026-03-08")

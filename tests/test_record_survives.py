@@ -54,7 +54,6 @@ def confirmed_until_killed(pipe: int, child: int, moments: random.Random) -> lis
     return [row.split()[-1] for row in said.decode().split("\n")[:-1]]
 
 
-@pytest.mark.skipif(not hasattr(os, "fork"), reason="a process is forked to be killed")
 def test_a_process_killed_at_any_write_loses_no_entry_that_was_confirmed(toner, run_in):
     here = run_in(toner.root)
     moments = random.Random(7)
@@ -138,14 +137,3 @@ def weighed(record: Path) -> list[str]:
     parsed = read_trial(record.read_bytes(), record.name, record.stem)
     assert parsed.value is not None, parsed.faults
     return [e.subject for e in parsed.value.entries if e.action == "weighed"]
-
-
-def test_several_write_one_trial_at_once(toner, run_in):
-    record = begin(run_in(toner.root), toner.root)
-    writers = [toner.start("trial", "noted", record.stem, f"writer {n}", "--by", f"Maker {n}") for n in range(8)]
-    assert [w.wait() for w in writers] == [0] * 8
-    parsed = read_trial(record.read_bytes(), record.name, record.stem)
-    assert parsed.value is not None
-    assert sorted(e.subject for e in parsed.value.entries) == [f"writer {n}" for n in range(8)]
-    assert len({e.id for e in parsed.value.entries}) == 8
-    assert {e.by for e in parsed.value.entries} == {f"Maker {n}" for n in range(8)}

@@ -13,15 +13,27 @@ import typer
 
 from fvc.amounts import ZERO, celsius, exact, minutes, shown, volume
 from fvc.archive import Archive
-from fvc.bench import account, batch_now, beakers_apart, on_the_scale, restoring, same_beaker, short_of_weight, step_of_scale, targets
+from fvc.bench import (
+    account,
+    batch_now,
+    beakers_apart,
+    on_the_scale,
+    restoring,
+    same_beaker,
+    short_of_weight,
+    step_of_scale,
+    targets,
+    vessel_before,
+    water_of,
+)
 from fvc.cli.parsing import AsJson, confirmed, interactive, open_archive, print_json, screen
 from fvc.deviations import grams as in_grams
 from fvc.errors import EXIT_DONE, Refusal
 from fvc.names import beginning, printable
 from fvc.scales import Weight, weight_from_text
-from fvc.slips import ADD, BALANCE_GIVES, ENLARGE, TAKE_BACK, Slip, WayOut, is_wild, slip_of
+from fvc.slips import ADD, BALANCE_GIVES, ENLARGE, TAKE_BACK, Slip, WayOut, is_wild, slip_of, taken_back
 from fvc.trial import LOSSES, OPERATIONS, REWORKINGS, WEIGHINGS, Entry, Trial, in_force
-from fvc.trials import add_entries, all_trials, author, material_of, stamped, the_open_one, trial_named
+from fvc.trials import UNSTAMPED, add_entries, all_trials, author, material_of, stamped, the_open_one, trial_named
 
 Words = Annotated[list[str], typer.Argument(metavar="[TRIAL] ...", help="The batch, where several are open, and what the usage line says.")]
 At = Annotated[str, typer.Option("--at", metavar="TIME", help="When it happened, if earlier: 14:20, or '2026-03-01 14:20'.")]
@@ -111,9 +123,6 @@ def enter(
     return _told(after, written, as_json, hint=hint(after))
 
 
-_LATER = datetime.datetime.min  # the time is put in when the entry is written
-
-
 def sure(question: str, way: str, *, said: bool) -> None:
     """Go on when told or when the answer is yes; Refusal, with the flag that says yes, otherwise."""
     if said or (interactive() and confirmed(f"{question} Is that right?")):
@@ -188,18 +197,6 @@ def slip_in(archive: Archive, trial: Trial, phase: str, material: str) -> Slip |
         vessel=vessel,
         today=datetime.date.today(),
     )
-
-
-def water_of(trial: Trial) -> str:
-    """The material that evaporates: the one that is water and nothing else. Refusal where there is none or several."""
-    found = [
-        id
-        for id in dict.fromkeys(a.material for a in trial.asked)
-        if id in trial.materials and set(trial.materials[id].composition or {}) == {"Aqua"}
-    ]
-    if len(found) != 1:
-        raise Refusal(f"{trial.id} has {'no line' if not found else 'several lines'} that is water", next="say of what:  --of MATERIAL")
-    return found[0]
 
 
 def check_lot(archive: Archive, material: str, lot: str, *, said: bool, on: datetime.date | None = None, grams: Fraction = ZERO) -> str:
@@ -316,14 +313,6 @@ def _typed(trial: Trial, entry: Entry, slip: Slip, way: WayOut) -> str:
 def called(trial: Trial, phase: str, material: str) -> str:
     """How a line is named on the command line: with its phase where its material stands in several."""
     return f"{phase}:{material}" if len({a.phase for a in trial.asked if a.material == material}) > 1 else material
-
-
-def taken_back(trial: Trial, slip: Slip) -> Entry | None:
-    """The last portion of a line from which as much can be taken as is too much; None where no one portion is so large."""
-    line = slip.target
-    portions = [e for e in in_force(trial.entries) if e.action in ("weighed", "added") and e.subject == line.material]
-    own = [e for e in portions if (e.phase or line.phase) == line.phase]
-    return next((e for e in reversed(own) if (e.grams or ZERO) > slip.over), None)
 
 
 def _slip_data(slip: Slip | None) -> dict[str, Any] | None:
@@ -574,7 +563,7 @@ def _amount(action: str, subject: str, rest: Sequence[str], trial: Trial, phase:
     weight = grams_of(rest, f"fvc trial {action} 0.30")
     wrong = check_corrects(trial, corrects, (action,))
     there = known_phase(trial, phase) if phase else entry_of(trial, wrong).phase if wrong else ""
-    return Entry("", _LATER, action, subject, grams=weight.grams, reading=weight.reading, phase=there, corrects=wrong)
+    return Entry("", UNSTAMPED, action, subject, grams=weight.grams, reading=weight.reading, phase=there, corrects=wrong)
 
 
 def combined(words: Words, at: At = "", by: By = "", as_json: AsJson = False) -> int:
@@ -591,7 +580,7 @@ def combined(words: Words, at: At = "", by: By = "", as_json: AsJson = False) ->
         if source not in beakers_apart(trial):
             why = ", nothing of it was weighed" if on_the_scale(trial, source) == 0 else " any more"
             raise Refusal(f"phase {source} has no beaker of its own{why}", next=f"fvc trial show {trial.id}")
-        return Entry("", _LATER, "combined", source, into=into)
+        return Entry("", UNSTAMPED, "combined", source, into=into)
 
     return enter(words, 3, "combined [TRIAL] PHASE into PHASE", make, at=at, by=by, as_json=as_json)
 
@@ -635,7 +624,7 @@ def _operation(
     def make(_: Archive, trial: Trial, rest: list[str]) -> Entry:
         if len(rest) != 1:
             raise Refusal("which phase?", next=f"fvc trial {action} A")
-        return Entry("", _LATER, action, known_phase(trial, rest[0]), temperature=temperature, hold=hold, speed=speed, because=because)
+        return Entry("", UNSTAMPED, action, known_phase(trial, rest[0]), temperature=temperature, hold=hold, speed=speed, because=because)
 
     return enter(words, 1, f"{action} [TRIAL] PHASE", make, at=at, by=by, as_json=as_json)
 
@@ -655,16 +644,6 @@ def vessel(words: Words, at: At = "", by: By = "", as_json: AsJson = False) -> i
         return f"{in_grams(less)} g less than before:  fvc trial lost {in_grams(less)} --phase {entry.subject}" if less > 0 else ""
 
     return enter(words, 2, "vessel [TRIAL] PHASE GRAMS", make, at=at, by=by, as_json=as_json, hint=hint)
-
-
-def vessel_before(trial: Trial, phase: str) -> Fraction | None:
-    """What the vessel of a phase weighed last, if nothing went in or out of it since."""
-    for entry in reversed(trial.entries):
-        if entry.action == "vessel" and entry.subject == phase:
-            return entry.grams
-        if entry.action in ("weighed", "added", "replaced", "lost", "spilled", "sampled", "combined") and entry.phase in ("", phase):
-            return None
-    return None
 
 
 def enlarged(words: Words, because: Because = "", at: At = "", by: By = "", as_json: AsJson = False) -> int:
@@ -697,7 +676,7 @@ def omitted(words: Words, phase: Phase = "", because: Because = "", at: At = "",
 
     def make(archive: Archive, trial: Trial, rest: list[str]) -> Entry:
         there, material = _line_of(archive, trial, rest[0], phase, "only a line of the sheet can be left out")
-        return Entry("", _LATER, "omitted", material, phase=there, because=because)
+        return Entry("", UNSTAMPED, "omitted", material, phase=there, because=because)
 
     return enter(words, 1, "omitted [TRIAL] MATERIAL", make, at=at, by=by, as_json=as_json)
 
@@ -744,6 +723,6 @@ def noted(words: Words, at: At = "", by: By = "", corrects: Corrects = "", as_js
         text = " ".join(rest).strip()
         if not text:
             raise Refusal("the note is empty", next="fvc trial noted 'foamed when the oils went in'")
-        return Entry("", _LATER, "noted", text, corrects=check_corrects(trial, corrects))
+        return Entry("", UNSTAMPED, "noted", text, corrects=check_corrects(trial, corrects))
 
     return enter(words, 1, "noted [TRIAL] TEXT", make, at=at, by=by, as_json=as_json)

@@ -16,7 +16,7 @@ from fvc.errors import EXIT_DONE, Refusal
 from fvc.names import nearest, printable
 from fvc.photos import kept_photo
 from fvc.schedule import next_look
-from fvc.seeing import CONDITIONS, seen_from
+from fvc.seeing import CONDITIONS, nearly_understood, seen_from
 from fvc.trial import Entry, Seen, Trial
 from fvc.trials import all_trials, clock, looks_due, moment, save_trial
 
@@ -92,6 +92,8 @@ def see(
         out = screen()
         out.say(f"{trial.id}  day {entry.seen.day}  {entry.seen.condition}: {look(entry, spec_of(archive, trial))}")
         out.say(f"understood: {_understood(entry.seen)}", 2)
+        for typed, meant in nearly_understood(rest):
+            out.say(f'"{typed}" stays a word; if {meant} was meant, say it again with  --corrects {entry.id}', 2)
         following = next_look(trial, schedule, clock().date())
         if following:
             out.say(f"next look: {following}", 2)

@@ -14,8 +14,19 @@ import typer
 
 from fvc.amounts import ZERO, celsius, minutes
 from fvc.archive import Archive
-from fvc.bench import Target, account, beakers_apart, check_playable, on_the_scale, restoring, targets, with_entries
-from fvc.cli.entries import check_lot, check_weight, chosen, put_back_words, slip_in, taken_back, vessel_before, water_of
+from fvc.bench import (
+    Target,
+    account,
+    beakers_apart,
+    check_playable,
+    on_the_scale,
+    restoring,
+    targets,
+    vessel_before,
+    water_of,
+    with_entries,
+)
+from fvc.cli.entries import check_lot, check_weight, chosen, put_back_words, slip_in
 from fvc.cli.parsing import interactive, open_archive, screen, warn
 from fvc.deviations import grams as in_grams
 from fvc.errors import EXIT_DONE, Refusal
@@ -27,10 +38,10 @@ from fvc.show.bench import line_screen
 from fvc.show.screen import cell_width
 from fvc.show.trials import both_scales, happened
 from fvc.show.trials import slip as show_slip
-from fvc.slips import ADD, BALANCE_GIVES, ENLARGE, LEAVE, TAKE_BACK, Slip, WayOut, is_wild
+from fvc.slips import ADD, BALANCE_GIVES, ENLARGE, LEAVE, TAKE_BACK, Slip, WayOut, is_wild, taken_back
 from fvc.steps import AFTER, BULK, COOL, HEAT, LEFT, OPEN_LINE, POUR, PUT_BACK, VESSEL, WEIGH, Step, next_step, written
 from fvc.trial import REWORKINGS, WEIGHINGS, Entry, Trial, in_force
-from fvc.trials import add_entries, author, last_lot, material_of, save_trial, stamped, trial_named
+from fvc.trials import UNSTAMPED, add_entries, author, last_lot, material_of, save_trial, stamped, trial_named
 
 HELP = """\
 Enter       what is asked: the target was weighed
@@ -195,7 +206,7 @@ class Session:
     def _note(self, text: str) -> None:
         text = text or input("note: ").strip()
         if text:
-            self._write(Entry("", _LATER, "noted", text))
+            self._write(Entry("", UNSTAMPED, "noted", text))
 
     def _yes(self, question: str) -> bool:
         """A plain yes or no: here `n` is no note."""
@@ -297,12 +308,14 @@ class Session:
             return
         lot = self.lots.get(line.material, "")
         phase = line.phase if action == "weighed" else ""
-        self._write(Entry("", _LATER, action, line.material, grams=weight.grams, reading=weight.reading, phase=phase, lot=lot))
+        self._write(Entry("", UNSTAMPED, action, line.material, grams=weight.grams, reading=weight.reading, phase=phase, lot=lot))
 
     def _omit(self, line: Target) -> None:
         why = self._ask(f"leave {line.material} out? Type why, or y; [Enter: no]: ", own="nby")
         if why not in ("", "n", "b", "no"):
-            self._write(Entry("", _LATER, "omitted", line.material, phase=line.phase, because="" if why.lower() in ("y", "yes") else why))
+            self._write(
+                Entry("", UNSTAMPED, "omitted", line.material, phase=line.phase, because="" if why.lower() in ("y", "yes") else why)
+            )
 
     def _lot(self, material: str, given: str) -> str:
         """A lot as it is to be noted: as typed, or the last one, which is offered; "" when it is not to be."""
@@ -348,12 +361,12 @@ class Session:
             self._portion("weighed", line, self._net(text, -slip.over, line.phase))
         elif way.way == ENLARGE:
             self._write(
-                Entry("", _LATER, "enlarged", "batch", grams=way.batch, because=f"{line.material} was {in_grams(slip.over)} g over")
+                Entry("", UNSTAMPED, "enlarged", "batch", grams=way.batch, because=f"{line.material} was {in_grams(slip.over)} g over")
             )
         elif way.way == BALANCE_GIVES:
             to = way.later[0]
             why = f"{line.material} was {in_grams(abs(slip.over))} g {'over' if slip.over > 0 else 'short'}"
-            self._write(Entry("", _LATER, "retargeted", to.material, grams=to.grams, phase=to.phase, because=why))
+            self._write(Entry("", UNSTAMPED, "retargeted", to.material, grams=to.grams, phase=to.phase, because=why))
 
     def _take_back(self, slip: Slip) -> None:
         """Take some of a line back: its last portion that is large enough becomes less by as much as came out."""
@@ -449,7 +462,7 @@ class Session:
         there = on_the_scale(self.trial, step.phase)
         less = f"{in_grams(weight.grams)} g is less than the {in_grams(there)} g that are in it. Is that right?"
         if weight.grams >= there or self._yes(less):
-            self._write(Entry("", _LATER, "vessel", step.phase, grams=weight.grams, reading=weight.reading))
+            self._write(Entry("", UNSTAMPED, "vessel", step.phase, grams=weight.grams, reading=weight.reading))
 
     def _heat(self, step: Step) -> None:
         about = self._phase(step.phase)
@@ -462,7 +475,7 @@ class Session:
         temperature = self._temperature(reached.strip(), about.heat)
         hold = self._hold(held.strip(), about.hold)
         if self._likely(temperature, about.heat):
-            self._write(Entry("", _LATER, "heated", step.phase, temperature=temperature, hold=hold))
+            self._write(Entry("", UNSTAMPED, "heated", step.phase, temperature=temperature, hold=hold))
 
     def _likely(self, temperature: str, asked: str) -> bool:
         """Ask about a temperature that is more likely of the other scale."""
@@ -499,7 +512,7 @@ class Session:
             self.passed.add(step.name)
             return
         weight = self._weight(text, ZERO)
-        vessel = Entry("", _LATER, "vessel", step.phase, grams=weight.grams, reading=weight.reading)
+        vessel = Entry("", UNSTAMPED, "vessel", step.phase, grams=weight.grams, reading=weight.reading)
         lost = before - weight.grams
         out = screen()
         if lost < 0:
@@ -514,7 +527,7 @@ class Session:
         if lost and not material:
             text = self._ask(f"{in_grams(lost)} g less than before; of which material [Enter: not noted]: ")
             material = material_of(self.archive, self.trial, text)[1] if text else ""
-        self._write(vessel, *([Entry("", _LATER, "lost", material, grams=lost, phase=step.phase)] if material else []))
+        self._write(vessel, *([Entry("", UNSTAMPED, "lost", material, grams=lost, phase=step.phase)] if material else []))
         if material:
             words = put_back_words(self.trial, material).partition(":  fvc")[0]
             out.say(f"{in_grams(lost)} g evaporated, taken as {material}. {words}.")
@@ -544,7 +557,7 @@ class Session:
             return
         weight = self._weight(text, back)
         if not is_wild(weight.grams, back) or self._yes(f"{in_grams(weight.grams)} g, and {in_grams(back)} g are missing. Is that right?"):
-            entry = Entry("", _LATER, "replaced", water, grams=weight.grams, reading=weight.reading, phase=step.phase)
+            entry = Entry("", UNSTAMPED, "replaced", water, grams=weight.grams, reading=weight.reading, phase=step.phase)
             self._write(entry._replace(lot=self.lots.get(water, "")))
 
     def _cool(self, step: Step) -> None:
@@ -555,7 +568,7 @@ class Session:
             self.passed.add(step.name)
             return
         if not text:  # no reading was named, so none is noted
-            self._write(Entry("", _LATER, "cooled", step.phase, because=f"below {about.add_below}"))
+            self._write(Entry("", UNSTAMPED, "cooled", step.phase, because=f"below {about.add_below}"))
             return
         temperature = self._temperature(text, about.add_below)
         if celsius(temperature) > celsius(about.add_below):
@@ -563,7 +576,7 @@ class Session:
                 return
         elif not self._likely(temperature, about.add_below):
             return
-        self._write(Entry("", _LATER, "cooled", step.phase, temperature=temperature))
+        self._write(Entry("", UNSTAMPED, "cooled", step.phase, temperature=temperature))
 
     def _pour(self, step: Step) -> None:
         apart = beakers_apart(self.trial)
@@ -574,7 +587,7 @@ class Session:
             return
         if text:
             raise Refusal(f'"{printable(text)}" is neither', next="Enter when it was poured; what stayed on its beaker is asked behind it")
-        self._write(Entry("", _LATER, "combined", step.phase, into=into))
+        self._write(Entry("", UNSTAMPED, "combined", step.phase, into=into))
 
     def _left(self, step: Step) -> None:
         text = self._ask(f"left on the beaker of phase {step.phase}, g [Enter: nothing weighed]: ")
@@ -582,7 +595,7 @@ class Session:
             self.passed.add(step.name)
             return
         weight = self._weight(text, ZERO)
-        self._write(Entry("", _LATER, "left", step.phase, grams=weight.grams, reading=weight.reading))
+        self._write(Entry("", UNSTAMPED, "left", step.phase, grams=weight.grams, reading=weight.reading))
 
     # --- the end ---
 
@@ -614,7 +627,7 @@ class Session:
         if (weight.grams <= there * Fraction(11, 10) and not is_wild(weight.grams, there)) or self._yes(
             f"{in_grams(weight.grams)} g, and {in_grams(there)} g went in. Less the vessel?"
         ):
-            self._write(Entry("", _LATER, "bulk", "product", grams=weight.grams, reading=weight.reading))
+            self._write(Entry("", UNSTAMPED, "bulk", "product", grams=weight.grams, reading=weight.reading))
 
 
 def _again(entry: Entry, **what: Any) -> Entry:
@@ -624,7 +637,4 @@ def _again(entry: Entry, **what: Any) -> Entry:
 
 def _taken_back_by_a_note(entry: Entry) -> Entry:
     """The note that stands in the place of what did not happen."""
-    return Entry("", _LATER, "noted", f"did not happen: {happened(entry)}", corrects=entry.id)
-
-
-_LATER = datetime.datetime.min  # the time is put in when the entry is written
+    return Entry("", UNSTAMPED, "noted", f"did not happen: {happened(entry)}", corrects=entry.id)

@@ -16,22 +16,14 @@ from fvc.cli.parsing import AsJson, BatchSize, Density, interactive, open_archiv
 from fvc.cli.read import weighing_of
 from fvc.deviations import Deviation, deviations
 from fvc.deviations import grams as in_grams
-from fvc.errors import EXIT_DONE, Fault, Refusal
+from fvc.errors import EXIT_DONE, Refusal
+from fvc.formulary import trial_path
 from fvc.names import nearest, printable
 from fvc.reading import Reading
 from fvc.references import resolve
 from fvc.seeing import FAIL, judged
 from fvc.trial import SALE_VERDICTS, VERDICTS, Entry, Trial
-from fvc.trials import (
-    all_trials,
-    batch_plan,
-    clock,
-    maker_of,
-    moment,
-    save_trial,
-    trial_named,
-    unsaved_trials,
-)
+from fvc.trials import all_trials, batch_plan, clock, maker_of, moment, save_records, save_trial, trial_named, unsaved_trials
 from fvc.trials import (
     start as begin,
 )
@@ -348,13 +340,11 @@ def save(
 ) -> int:
     """Save records in git that are on disk only; start, see, close and the end of a session do it by themselves."""
     archive = open_archive()
-    ids = [trial_named(archive, words).id] if words else unsaved_trials(archive)
-    saved: dict[str, Fault | None] = {}
-    for id in ids:
-        if id in unsaved_trials(archive):
-            saved[id] = save_trial(archive, trial_named(archive, id), "entries")
-    problems = [p for p in saved.values() if p]
-    if problems:
-        raise Refusal(problems[0])
-    screen().say(f"Saved {', '.join(saved)}." if saved else "Everything is saved.")
+    unsaved = unsaved_trials(archive)
+    ids = [id for id in ([trial_named(archive, words).id] if words else unsaved) if id in unsaved]
+    formulas = {id: formula for formula, id in archive.now.trials()}
+    problem = save_records(archive, [trial_path(formulas[id], id) for id in ids], f"{', '.join(ids)}: entries") if ids else None
+    if problem:
+        raise Refusal(problem)
+    screen().say(f"Saved {', '.join(ids)}." if ids else "Everything is saved.")
     return EXIT_DONE

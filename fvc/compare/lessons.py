@@ -1,4 +1,4 @@
-"""What batches teach: where one departs from its plan, which pairs of them differ in one thing, and what was seen with it.
+"""What batches teach: which pairs of them differ in one thing, and what was seen with it.
 
 | number | two batches | are |
 |---|---|---|
@@ -22,67 +22,13 @@ from itertools import combinations
 from typing import NamedTuple
 
 from fvc.amounts import HUNDRED, ZERO, brief
-from fvc.bench import as_made, asked_batch, batch_now, missing_of, step_of_scale, targets
 from fvc.names import ID_PATTERN
-from fvc.scales import SLIP_ABOVE
-from fvc.slips import tolerance
-from fvc.trial import Trial, in_force
 
 ALIKE = Fraction(1, 100)  # two levels this near to each other, of the larger one, are the same
 NEARLY = 2  # other things that may differ in a near pair
 ENOUGH = 3  # batches without which no trend is said
 
 HIGHER, LOWER, SAME = "higher", "lower", "the same"
-
-
-# --- where a batch departs from its plan ------------------------------------------------------------
-
-
-class Departure(NamedTuple):
-    """A line of a batch that is not what its plan asked, in percent; a side is None where the line is missing. why: in words."""
-
-    phase: str
-    material: str
-    asked: Fraction | None
-    made: Fraction | None
-    why: str
-
-
-def departures(trial: Trial, slip_above: Fraction = SLIP_ABOVE) -> tuple[Departure, ...]:
-    """The lines that were off by more than the tolerance, left out, added, set at the bench, left on a beaker, or lost and not put back.
-
-    Lines that moved only because another one did are not named. Raises Refusal as `as_made` does.
-    """
-    lines = as_made(trial)
-    whole = sum((line.grams for line in lines), ZERO)
-    made = {(line.phase, line.material): line.grams * HUNDRED / whole for line in lines if line.grams > 0}
-    asked = {(line.phase, line.material): line.percent for line in trial.asked}
-    now, first = batch_now(trial), asked_batch(trial)
-    factor = now / first if now and first else Fraction(1)
-    done = trial.closed or any(e.action in ("bulk", "seen", "closed") for e in trial.entries)
-    left = {e.subject: e.grams or ZERO for e in in_force(trial.entries) if e.action == "left"}
-    told: set[str] = set()
-    out: list[Departure] = []
-    for line in targets(trial):
-        key = (line.phase, line.material)
-        wanted = None if line.asked is None else line.asked * factor
-        near = tolerance(wanted or ZERO, step_of_scale(trial, *key), slip_above)
-        why = ""
-        if line.weighed == 0:
-            why = ("not weighed" if not line.settled else "left out") if (done or line.settled) and wanted else ""
-        elif wanted is None or abs(line.weighed - wanted) > near:
-            why = "set at the bench" if line.open else "" if wanted is None else "over" if line.weighed > wanted else "short"
-        missing = missing_of(trial, line.material) if line.material not in told else ZERO
-        told.add(line.material)
-        if abs(missing) > step_of_scale(trial, *key):
-            words = f"{brief(abs(missing))} g {'lost and not put back' if missing > 0 else 'more put back than was lost'}"
-            why = f"{why}, {words}" if why else words
-        before, after = asked[key], made.get(key)
-        if not why and line.phase in left and before and abs((after or ZERO) - before) * HUNDRED > slip_above * before:
-            why = f"{brief(left[line.phase])} g of phase {line.phase} left on its beaker"
-        if why:
-            out.append(Departure(*key, before, after, why))
-    return (*out, *(Departure(*key, None, percent, "not on the sheet") for key, percent in made.items() if key not in asked))
 
 
 # --- the one thing ----------------------------------------------------------------------------------

@@ -16,7 +16,7 @@ from fvc.amounts import HUNDRED, ZERO, brief, needed_decimals, number
 from fvc.archive import Archive
 from fvc.batches import read_batch
 from fvc.compare.diff import LineDiff, pair_lines
-from fvc.compare.lessons import Departure, departures
+from fvc.deviations import Departure, departures
 from fvc.errors import Fault, Refusal
 from fvc.formula import BALANCE, FIXED, OPEN, Amount, Level, Line, VariantOf
 from fvc.reading import Reading, Side

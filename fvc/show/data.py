@@ -155,21 +155,18 @@ def weigh(reading: Reading, result: WeighSheet, offers: Mapping[str, Offer] | No
                 "expired": [lot.number for lot in each.expired],
                 "short_g": number(each.short),
             }
-            | ({"batches": [_batch(lot) for lot in each.lots]} if each.made else {})
+            | ({"batches": [_batch(each, lot) for lot in each.lots]} if each.made else {})
             for each in (offers or {}).values()
         ],
     }
 
 
-def _batch(lot: Lot) -> Json:
+def _batch(offer: Offer, lot: Lot) -> Json:
     """A batch of a premix on the shelf."""
-    import datetime
-
-    made = lot.received
     return {
         "batch": lot.number,
-        "made_on": str(made) if made else None,
-        "age_days": (datetime.date.today() - made).days if made else None,
+        "made_on": str(lot.received) if lot.received else None,
+        "age_days": offer.age(lot),
         "use_by": str(lot.use_by) if lot.use_by else None,
         "grams": number(lot.grams),
     }

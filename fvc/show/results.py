@@ -6,8 +6,9 @@ from collections.abc import Sequence
 from fractions import Fraction
 
 from fvc.amounts import brief, shown
-from fvc.compare.lessons import Departure, Other, Pair, Thing
+from fvc.compare.lessons import Other, Pair, Thing
 from fvc.compare.summary import net_change
+from fvc.deviations import Departure
 from fvc.results.learning import Learned
 from fvc.results.records import Looked, Results, Row, Tried
 from fvc.seeing import BORDERLINE, FAIL, PASS

@@ -6,7 +6,8 @@ from fractions import Fraction
 
 from fvc.amounts import ZERO, exact
 from fvc.compare.diff import FOLLOWED, SAME
-from fvc.compare.lessons import Departure, Made, Other, Pair
+from fvc.compare.lessons import Made, Other, Pair
+from fvc.deviations import Departure
 from fvc.results.learning import Learned
 from fvc.results.records import Looked, Results, Row, Tried
 from fvc.show.data import SCHEMA, Json, number

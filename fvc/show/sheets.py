@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
 from collections.abc import Mapping, Sequence
 from fractions import Fraction
 
@@ -277,7 +276,7 @@ def _lots(out: Screen, offers: Mapping[str, Offer]) -> None:
                 f"{lot.number}" + (f" ({brief(lot.grams, 0, 2)} g)" if lot.grams is not None else "") for lot in each.lots
             )
             rows.append(f"{each.material}: {parts}")
-        rows += [_batch(each.material, lot) for lot in each.lots if each.made]
+        rows += [_batch(each, lot) for lot in each.lots if each.made]
         if each.short:
             rows.append(
                 f"{each.material} is short: {brief(each.needed, 0, 2)} g needed, {brief(each.needed - each.short, 0, 2)} g on the shelf that may be used, {brief(each.short, 0, 2)} g missing"
@@ -291,12 +290,12 @@ def _lots(out: Screen, offers: Mapping[str, Offer]) -> None:
             out.say(row, 2)
 
 
-def _batch(material: str, lot: Lot) -> str:
+def _batch(offer: Offer, lot: Lot) -> str:
     """A batch made in-house: its age, its last day, what is left of it."""
-    age = (datetime.date.today() - lot.received).days if lot.received else None
+    age = offer.age(lot)
     facts = [f"{counted(age, 'day')} old" if age is not None else "", f"use by {lot.use_by}" if lot.use_by else ""]
     facts += [f"{brief(lot.grams, 0, 2)} g left" if lot.grams is not None else ""]
-    return f"{material}: batch {lot.number}, {', '.join(f for f in facts if f)}"
+    return f"{offer.material}: batch {lot.number}, {', '.join(f for f in facts if f)}"
 
 
 def _open_words(reading: Reading) -> str:
