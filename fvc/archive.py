@@ -19,7 +19,7 @@ from fvc.errors import Fault, Refusal
 from fvc.files.parsed import Parsed
 from fvc.formula import Plan
 from fvc.formulary import SETTINGS_FILE, Formulary, material_path, plan_of_path, plan_path, same_bytes
-from fvc.git import Begun, Commit, Object, Repository, begin
+from fvc.git.repository import Begun, Commit, Object, Repository, begin
 from fvc.names import printable
 from fvc.reading import Reading, Side
 from fvc.sources import CommitSource, FolderSource, StateSource, Trees

@@ -14,7 +14,7 @@ from fvc.archive import Archive
 from fvc.batch import parse_batch
 from fvc.compare.diff import diff
 from fvc.errors import Refusal
-from fvc.git import Repository
+from fvc.git.repository import Repository
 from fvc.references import Reference, folder_reading, parse_reference
 from fvc.saving import revision_message, saved_reading
 

@@ -17,7 +17,7 @@ from fvc.files.parsed import Parsed
 from fvc.files.plans import PHASE_KEYS, read_plan
 from fvc.files.toml_text import TomlText
 from fvc.formula import OPEN, Plan, close
-from fvc.git import blob_id
+from fvc.git.repository import blob_id
 from fvc.material import Material
 from fvc.names import suggestion, why_not_an_id
 from fvc.reading import Reading, Side

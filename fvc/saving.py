@@ -16,7 +16,7 @@ from fvc.files.toml_text import TomlText
 from fvc.files.writer import replaced, writing
 from fvc.formula import Plan
 from fvc.formulary import SETTINGS_FILE, plan_of_path
-from fvc.git import NO_IDENTITY
+from fvc.git.repository import NO_IDENTITY
 from fvc.reading import Reading, Side
 from fvc.record import flatten
 from fvc.references import Reference, folder_reading, in_commit, in_folder, plans_here

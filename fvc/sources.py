@@ -10,7 +10,7 @@ from typing import Protocol
 
 from fvc.errors import Fault, Refusal
 from fvc.files.toml_text import MOST_BYTES, too_large
-from fvc.git import Object, Repository, TreeEntry, parse_tree
+from fvc.git.repository import Object, Repository, TreeEntry, parse_tree
 
 
 class Source(Protocol):

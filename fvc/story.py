@@ -17,7 +17,7 @@ from fvc.chronicle import Chronicle
 from fvc.compare.diff import LineDiff, RecordDiff, TextDiff, pair_lines, record_differences, text_differences
 from fvc.errors import Fault, Refusal
 from fvc.formula import Amount
-from fvc.git import Commit
+from fvc.git.repository import Commit
 from fvc.reading import Reading, Side
 from fvc.references import Reference, in_folder, trials_by_plan
 from fvc.trial import Trial

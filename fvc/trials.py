@@ -24,7 +24,7 @@ from fvc.files.trials import read_trial
 from fvc.files.writer import cannot_write, replace, sweep, writing
 from fvc.formula import BALANCE, OPEN, Plan
 from fvc.formulary import trial_path
-from fvc.git import NO_IDENTITY, blob_id
+from fvc.git.repository import NO_IDENTITY, blob_id
 from fvc.material import Material
 from fvc.names import INITIALS, beginning, nearest, printable
 from fvc.reading import Reading

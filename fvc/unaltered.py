@@ -8,7 +8,7 @@ from typing import NamedTuple
 from fvc.archive import Archive
 from fvc.errors import Fault, Refusal
 from fvc.files.toml_text import TomlText
-from fvc.git import Commit
+from fvc.git.repository import Commit
 from fvc.rules.finding import STOP, Finding
 
 FOLDER = "trials"

@@ -428,6 +428,48 @@ DAY: tuple[tuple[str, tuple[Command, ...]], ...] = (
                 "build an example formulary with a history and look around",
                 ("fvc demo", "fvc demo try-this"),
             ),
+            Command(
+                "setup",
+                "fvc.cli.setup",
+                "setup",
+                "prepare git for this formulary, or a fresh copy of it",
+                ("fvc setup", "fvc setup --check", "fvc setup --initials ak --hooks"),
+            ),
+            Command(
+                "connect",
+                "fvc.cli.sharing",
+                "connect ADDRESS [DIR]",
+                "name the place where you both leave and fetch versions",
+                ("fvc connect ssh://git@host.example/studio.git", "fvc connect ../shared.git"),
+            ),
+            Command(
+                "share",
+                "fvc.cli.sharing",
+                "share",
+                "fetch what the other did, see it, merge, check, send yours",
+                ("fvc share", "fvc share --preview"),
+            ),
+            Command(
+                "settle",
+                "fvc.cli.settling",
+                "settle NAME",
+                "decide what two people both changed, one question at a time",
+                (
+                    "fvc settle face-toner",
+                    "fvc settle face-toner --take Rhea",
+                    "fvc settle face-toner --level propanediol=1.9",
+                ),
+            ),
+            Command(
+                "export",
+                "fvc.cli.export",
+                "export REF --for student|assessor|label",
+                "hand a formula on: what it is for decides what goes along",
+                (
+                    "fvc export face-toner --for student",
+                    "fvc export face-toner.4 --for assessor --with ft-260301-mt-a",
+                ),
+            ),
         ),
     ),
 )

@@ -22,7 +22,7 @@ from fvc.files.plans import read_plan
 from fvc.files.schema import schema_files
 from fvc.files.writer import replace
 from fvc.formulary import SETTINGS_FILE, material_path, plan_path
-from fvc.git import NO_IDENTITY, Repository
+from fvc.git.repository import NO_IDENTITY, Repository
 from fvc.names import nearest, printable, why_not_an_id
 from fvc.references import Reference, folder_reading
 from fvc.weighing import grams_to_percent
