@@ -456,7 +456,7 @@ DAY: tuple[tuple[str, tuple[Command, ...]], ...] = (
                 "decide what two people both changed, one question at a time",
                 (
                     "fvc settle face-toner",
-                    "fvc settle face-toner --take Mara",
+                    "fvc settle face-toner --take Joss",
                     "fvc settle face-toner --level propanediol=1.9",
                 ),
             ),
