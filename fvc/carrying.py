@@ -95,8 +95,10 @@ def carry(archive: Archive, name: str, id: str, answers: Mapping[str, Answer]) -
 
 def _standing_as(plan: Plan, variant: Plan) -> Plan:
     """A plan with the status, title and code of a variant: how far a variant has come, and what it is called, is its own affair."""
-    own = ("status", "title", "code")
-    record = {k: v for k, v in plan.record.items() if k not in own} | {k: variant.record[k] for k in own if k in variant.record}
+    own = ("status", "title", "code")  # and the [variant] table, which is written anew
+    record = {k: v for k, v in plan.record.items() if k not in (*own, "variant")} | {
+        k: variant.record[k] for k in own if k in variant.record
+    }
     return replace(plan, status=variant.status, title=variant.title, record=record)
 
 

@@ -10,8 +10,9 @@ from hypothesis import strategies as st
 
 import fvc.compare.merge as module
 from fvc.change.levels import typed_level
-from fvc.compare.diff import partners
-from fvc.compare.merge import FIRST, SECOND, Merge, Sided, merge, words
+from fvc.compare.merge import Merge, Sided, merge, words
+from fvc.compare.ordering import FIRST, SECOND
+from fvc.compare.pairing import partners
 from fvc.errors import Refusal
 from fvc.files.plans import read_plan
 from fvc.formula import Plan

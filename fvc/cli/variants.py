@@ -14,7 +14,8 @@ from fvc.change.levels import LevelEdit, typed_level
 from fvc.cli.parsing import AsJson, batch_of, confirmed, interactive, open_archive, print_json, screen, warn, with_bill
 from fvc.cli.proposal import Draft, draft_of, rounded_notes, say, show_saved
 from fvc.compare.diff import diff as compare
-from fvc.compare.merge import FIRST, SECOND, TOTAL, Answer
+from fvc.compare.merge import TOTAL, Answer
+from fvc.compare.ordering import FIRST, SECOND
 from fvc.errors import EXIT_DONE, Fault, Refusal
 from fvc.files.writer import replace, writing
 from fvc.formula import Level

@@ -23,6 +23,7 @@ from fractions import Fraction
 from typing import TYPE_CHECKING, NamedTuple
 
 from fvc.amounts import HUNDRED, ZERO
+from fvc.compare.pairing import partners
 from fvc.composition import composition_of, totals_by_function
 from fvc.errors import Fault
 from fvc.formula import FIXED, MADE, OPEN, Amount, Line
@@ -182,21 +183,6 @@ class Diff:
     def different(self) -> bool:
         """True when anything differs: a line, its order, a text, or a record that is used."""
         return bool(self.changed or self.order or self.text or self.materials_changed)
-
-
-def partners(before: Sequence[Line], after: Sequence[Line]) -> dict[int, int]:
-    """Index in `after` -> index in `before`: by phase and material, then by material alone among what is left."""
-    partner: dict[int, int] = {}
-    for key in (lambda line: (line.phase, line.material), lambda line: line.material):  # type: Callable[[Line], object]
-        taken = set(partner.values())
-        left: dict[object, list[int]] = {}
-        for i, line in enumerate(before):
-            if i not in taken:
-                left.setdefault(key(line), []).append(i)
-        for j, line in enumerate(after):
-            if j not in partner and left.get(key(line)):
-                partner[j] = left[key(line)].pop(0)
-    return partner
 
 
 def pair_lines(before: Sequence[Amount], after: Sequence[Amount], batch: Fraction | None = None) -> tuple[LineDiff, ...]:

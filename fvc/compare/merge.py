@@ -35,22 +35,22 @@ the lower level stays, or what comes first by the alphabet, whichever side is ca
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any, NamedTuple, TypeVar
 
 from fvc.amounts import ZERO, shown
-from fvc.compare.diff import partners
+from fvc.compare.ordering import BASE, BOTH, FIRST, QUESTION, SECOND, Ordering, ordering
+from fvc.compare.pairing import partners
 from fvc.errors import Fault, Refusal
 from fvc.formula import OPEN, Closure, Level, Line, Plan, close
 from fvc.names import suggestion
 from fvc.record import plain_text
 
-FIRST, SECOND = "first", "second"
-BASE, BOTH, ANSWER, QUESTION = "base", "both", "answer", ""  # the other things that `taken` may say
+ANSWER = "answer"  # what `taken` says beside the words of an ordering
 ORDER, TOTAL = "order", "total"
 
 # Fields that say where a plan stands in its history; whoever writes the merged plan writes them.
-_BOOKKEEPING = frozenset({("format",), ("revision",), ("variant",)})
+_BOOKKEEPING = frozenset({("format",), ("revision",)})
 
 Answer = str | Level
 """FIRST or SECOND takes that side; a Level is the level of a line."""
@@ -93,7 +93,8 @@ class Merge:
     shared: False when there is no plan that both come from.
     decisions: on lines in the order of the shared plan, then added ones; on texts; on the order; on the total.
     lines, phases: in the order of the merged plan. texts: every value of the merged record by its path but the levels
-    and what the caller writes (format, revision, variant). closure: of the lines as they stand, open questions included.
+    and what the caller writes (format, revision). closure: of the lines as they stand, open questions included.
+    origins: the path of every line, and the path of the same line in the shared plan and on both sides.
     """
 
     first_name: str
@@ -104,6 +105,7 @@ class Merge:
     phases: tuple[str, ...]
     texts: Mapping[tuple[str, ...], object]
     closure: Closure
+    origins: Mapping[str, Three[str]] = field(default_factory=dict)
 
     @property
     def questions(self) -> tuple[Decision, ...]:
@@ -136,13 +138,10 @@ def merge(
     names |= {line.path: _about(each[0]) for each in rivals for trio in each for line in trio if line}
     desk = _Desk(base is not None, {names.get(about, about): answer for about, answer in answers.items()})
     of_rivals = [trio for each in rivals for trio in each]
-    chosen = {(line.phase, line.material): line for trio in trios if trio not in of_rivals and (line := _line(desk, trio))}
-    chosen |= {(line.phase, line.material): line for each in rivals for line in _one_of(desk, *each)}
-    texts = {
-        path: value
-        for path, values in _leaves(_each(plans, lambda plan: plan.record))
-        if (value := desk.decide(_dotted(path), values, plain_text, lambda v: (plain_text(v), type(v).__name__))) is not None
-    }
+    placed = [(line, trio) for trio in trios if trio not in of_rivals and (line := _line(desk, trio))]
+    placed += [(line, each[1] if line is each[1][1] else each[2]) for each in rivals for line in _one_of(desk, *each)]
+    chosen = {(line.phase, line.material): line for line, _ in placed}
+    texts = _texts(desk, _each(plans, lambda plan: plan.record))
     order = _order(desk, plans, chosen, {path[1] for path in texts if path[0] == "phase" and len(path) > 2})
     lines = tuple(chosen[phase, material] for phase, materials in order.items() for material in materials)
     closures = _each(plans, lambda plan: close(plan, functions))
@@ -160,7 +159,28 @@ def merge(
         phases=tuple(order),
         texts=texts,
         closure=merged,
+        origins={line.path: _each(trio, lambda of_side: of_side.path) for line, trio in placed},
     )
+
+
+def merge_records(
+    records: Three[Mapping[str, Any]], answers: Mapping[str, Answer] = {}
+) -> tuple[list[Decision], dict[tuple[str, ...], object]]:
+    """Merge records that are no plans (a material, a batch, settings), value by value: the decisions, and every value by its path.
+
+    A list is one value; whoever wants its items merged by what they are called gives them as a table.
+    """
+    desk = _Desk(records[0] is not None, answers)
+    return desk.decisions, _texts(desk, records)
+
+
+def _texts(desk: _Desk, records: Three[Mapping[str, Any]]) -> dict[tuple[str, ...], object]:
+    """What is decided on the values of three records."""
+    return {
+        path: value
+        for path, values in leaves(records)
+        if (value := desk.decide(_dotted(path), values, plain_text, lambda v: (plain_text(v), type(v).__name__))) is not None
+    }
 
 
 def words(decision: Decision, merge: Merge) -> str:
@@ -405,7 +425,7 @@ def _line_key(line: Line) -> Any:
     return _level_key(line.level)
 
 
-def _leaves(records: Three[Mapping[str, Any]], above: tuple[str, ...] = ()) -> list[tuple[tuple[str, ...], Three[object]]]:
+def leaves(records: Three[Mapping[str, Any]], above: tuple[str, ...] = ()) -> list[tuple[tuple[str, ...], Three[object]]]:
     """Every value of three records by its path, without levels and bookkeeping; what is a table on one side alone is one value."""
     base, first, second = (record or {} for record in records)
     out: list[tuple[tuple[str, ...], Three[object]]] = []
@@ -415,7 +435,7 @@ def _leaves(records: Three[Mapping[str, Any]], above: tuple[str, ...] = ()) -> l
             continue
         values = (base.get(key), first.get(key), second.get(key))
         if all(value is None or isinstance(value, dict) for value in values):
-            out += _leaves(values, path)
+            out += leaves(values, path)
         else:
             out.append((path, values))
     return out
@@ -425,56 +445,6 @@ def _dotted(path: Sequence[str]) -> str:
     """A path as text; in quotes where it would read like another one, or like `order` and `total`."""
     text = ".".join(f'"{key}"' if "." in key else key for key in path)
     return f'"{text}"' if text in (ORDER, TOTAL) else text
-
-
-class _Row(NamedTuple):
-    """One thing that has an order: the phases, or the lines of one of them.
-
-    base, first, second: what both sides have, in the order of each. sides: all that is there, in the order of each side.
-    taken: `base`, FIRST, SECOND, `both`, or nothing for a question.
-    """
-
-    name: str
-    base: list[str]
-    first: list[str]
-    second: list[str]
-    sides: tuple[list[str], list[str]]
-    taken: str
-
-    def woven(self, side: str) -> list[str]:
-        """The order of the merged plan; side: whose order of the shared ones stands, nothing where that is open."""
-        core = min(self.first, self.second) if side == QUESTION else self.second if side == SECOND else self.first
-        behind: dict[str, list[list[str]]] = {}
-        for items in self.sides:
-            last, run = "", list[str]()
-            for item in items:
-                if item in core:
-                    last, run = item, []
-                    continue
-                if not run:
-                    behind.setdefault(last, []).append(run)
-                run.append(item)  # 17
-        out: list[str] = []
-        for anchor in ("", *core):
-            out += [anchor] * bool(anchor)
-            for run in sorted(behind.get(anchor, [])):  # 18
-                out += run
-        return out
-
-
-def _row(name: str, base: list[str], first: list[str], second: list[str]) -> _Row:
-    """What became of an order: only what both sides have can be reordered, the rest is placed behind its predecessor."""
-    sides = (first, second)
-    base, first, second = ([item for item in items if item in first and item in second] for items in (base, first, second))
-    kept = [[item for item in side if item in base] for side in (first, second)]
-    behind = [{item: last for last, item in zip(["", *side], side, strict=False) if item not in base} for side in (first, second)]
-    if first == second:
-        taken = BASE if base == kept[0] else BOTH
-    elif behind[0] == behind[1] and base in kept:
-        taken = SECOND if base == kept[0] else FIRST
-    else:
-        taken = QUESTION
-    return _Row(name, base, first, second, sides, taken)
 
 
 def _order(desk: _Desk, plans: Three[Plan], chosen: Mapping[tuple[str, str], Line], told: set[str]) -> dict[str, list[str]]:
@@ -489,7 +459,7 @@ def _order(desk: _Desk, plans: Three[Plan], chosen: Mapping[tuple[str, str], Lin
         for line in plan.lines if plan else ():
             if (line.phase, line.material) in chosen:
                 of_plan[line.phase].append(line.material)
-    rows = [_row("phases", *phases), *(_row(phase, *(of_plan[phase] for of_plan in materials)) for phase in sorted(there))]
+    rows = [ordering("phases", *phases), *(ordering(phase, *(of_plan[phase] for of_plan in materials)) for phase in sorted(there))]
     other = [row for row in rows if row.taken != BASE]
     asked = [row for row in other if row.taken == QUESTION]
     answer = desk.answers.get(ORDER)
@@ -499,7 +469,7 @@ def _order(desk: _Desk, plans: Three[Plan], chosen: Mapping[tuple[str, str], Lin
         case = 16 if asked else 14 if takers else 15
         taken = QUESTION if asked else takers.pop() if len(takers) == 1 else BOTH
 
-        def text(items: Callable[[_Row], list[str]]) -> str | None:
+        def text(items: Callable[[Ordering], list[str]]) -> str | None:
             return "; ".join(f"{row.name}: {', '.join(items(row))}" for row in other if items(row)) or None
 
         texts = (text(lambda row: row.base), text(lambda row: row.first), text(lambda row: row.second))

@@ -10,8 +10,9 @@ from fvc.amounts import brief, fixed, shown
 from fvc.carrying import Carried
 from fvc.change.split import Portion, SplitSheet
 from fvc.compare.diff import Diff
-from fvc.compare.merge import ANSWER, BASE, BOTH, FIRST, QUESTION, SECOND, TOTAL, Decision, Merge
+from fvc.compare.merge import ANSWER, TOTAL, Decision, Merge
 from fvc.compare.merge import words as decision_words
+from fvc.compare.ordering import BASE, BOTH, FIRST, QUESTION, SECOND
 from fvc.compare.summary import net_change
 from fvc.formula import Amount
 from fvc.reading import Reading

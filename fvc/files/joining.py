@@ -1,0 +1,239 @@
+"""The three-way merge of one file of a formulary: bytes in, bytes out, or what must be decided first.
+
+Plans and variants are merged line by line, other files value by value. What git would call a conflict is a list of
+questions here, and the text as it would be with all of them answered by one side or by the other: where the two differ,
+the markers stand. A plan whose lines total something else than 100, though both sides close, is a question too; the two
+texts then have all lines as one side has them. So is any file that would have a fault which neither side has.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
+from typing import Any, NamedTuple
+
+from fvc.amounts import HUNDRED, ZERO
+from fvc.compare.merge import ORDER, TOTAL, Answer, Decision, Merge, Sided, Three, merge, merge_records
+from fvc.compare.ordering import FIRST, QUESTION, SECOND
+from fvc.errors import Fault, Refusal
+from fvc.files.plans import read_plan
+from fvc.files.rows import Name, OddLayout, Rows
+from fvc.files.weaving import COMMENT, Wanted, weave
+from fvc.formula import BALANCE, Plan
+
+PLAN, VARIANT, MATERIAL, TRIAL, SETTINGS, OTHER = "plan", "variant", "material", "trial", "settings", "other"
+_KINDS = (
+    (PLAN, re.compile(r"(?:.*/)?formulas/[^/]+\.toml")),
+    (VARIANT, re.compile(r"(?:.*/)?variants/[^/]+/[^/]+\.toml")),
+    (MATERIAL, re.compile(r"(?:.*/)?materials/[^/]+\.toml")),
+    (TRIAL, re.compile(r"(?:.*/)?trials/[^/]+/[^/]+\.toml")),
+    (SETTINGS, re.compile(r"(?:.*/)?formulary\.toml")),
+)
+
+
+def kind_of(path: str) -> str:
+    """What a file of a formulary is, by its place."""
+    return next((kind for kind, place in _KINDS if place.fullmatch(path)), OTHER)
+
+
+class Joined(NamedTuple):
+    """What came of three files.
+
+    data: the merged bytes, None while questions are open. merge: of a plan, for the words of its questions.
+    sides: the text with every open question answered by the first side, and by the second.
+    around: where the total is the question, the lines stand there as one side has them: the rows of those that either changed.
+    """
+
+    questions: tuple[Decision, ...]
+    decisions: tuple[Decision, ...]
+    data: bytes | None
+    sides: tuple[bytes, bytes]
+    around: tuple[Sequence[int], Sequence[int]] | None = None
+    merge: Merge | None = None
+
+
+class Side(NamedTuple):
+    """The bytes of a file on one side, and what that side is called."""
+
+    name: str
+    data: bytes
+
+
+Functions = Callable[[Sequence[str]], Mapping[str, Sequence[str]] | None]
+"""The functions of materials by id; None where they cannot be known."""
+
+
+def join(
+    base: bytes | None, first: Side, second: Side, path: str, functions: Functions = lambda ids: None, answers: Mapping[str, Answer] = {}
+) -> Joined:
+    """Merge one file. base: None or unreadable (empty, with conflict markers) where there is none that both come from.
+
+    functions: asked only for a plan with a ratio by function. Raises Refusal when a side cannot be read, OddLayout when
+    a side is not written in rows, AssertionError for a fault of ours; the caller then has only git's own merge.
+    """
+    docs = (_base(base, path), Rows(first.data, path), Rows(second.data, path))
+    if kind_of(path) in (PLAN, VARIANT):
+        return _join_plans(docs, first, second, path, functions, answers)
+    return _join_records(docs, first, second, path, answers)
+
+
+def _base(data: bytes | None, path: str) -> Rows | None:
+    try:
+        return Rows(data, path) if data and data.strip() else None
+    except (Refusal, OddLayout):
+        return None
+
+
+def _bookkeeping(docs: Three[Rows]) -> dict[Name, object]:
+    """The format and the revision: the higher one stays, and the next save raises it."""
+    out: dict[Name, object] = {}
+    for key in ("format", "revision"):
+        known = [doc.values[key] for doc in docs[1:] if doc and isinstance(doc.values.get(key), int)]
+        if known:
+            out[key,] = max(known)
+    return out
+
+
+def _join_records(docs: Three[Rows], first: Side, second: Side, path: str, answers: Mapping[str, Answer]) -> Joined:
+    records: Three[Mapping[str, Any]] = tuple(doc.values if doc else None for doc in docs)  # type: ignore[assignment]
+
+    def done(answers: Mapping[str, Answer], prefer: str) -> tuple[list[Decision], bytes]:
+        of_comments = {k: v for k, v in answers.items() if k.startswith(f"{COMMENT}.")}
+        decisions, values = merge_records(records, {k: v for k, v in answers.items() if k not in of_comments})
+        woven = weave(docs, Wanted(values | _bookkeeping(docs)), of_comments, prefer)
+        return [*decisions, *woven.questions], woven.data
+
+    decisions, data = done(answers, FIRST)
+    questions = tuple(d for d in decisions if d.taken == QUESTION)
+    fault = _new_fault(path, (first.data, second.data), data) if not questions else None
+    if fault:
+        why = Decision(19, TOTAL, None, None, None, QUESTION, fault.message)
+        return Joined((why,), (*decisions, why), None, (first.data, second.data), ((), ()))
+    if not questions:
+        return Joined((), tuple(decisions), data, (data, data))
+    sides = [done({**answers, **{q.about: side for q in questions}}, side)[1] for side in (FIRST, SECOND)]
+    return Joined(questions, tuple(decisions), None, (sides[0], sides[1]))
+
+
+def _new_fault(path: str, sides: Sequence[bytes], merged: bytes) -> Fault | None:
+    """What keeps a merged record from being read while both sides can be: two shares raised to more than 100 in all."""
+    from fvc.files.materials import read_material
+    from fvc.files.settings import read_formulary
+    from fvc.files.trials import read_trial
+
+    id = path.rpartition("/")[2].removesuffix(".toml")
+    reader: Callable[[bytes], Any] | None = {
+        MATERIAL: lambda data: read_material(data, path, id),
+        TRIAL: lambda data: read_trial(data, path, id),
+        SETTINGS: lambda data: read_formulary(data, path),
+    }.get(kind_of(path))
+    if reader is None or any(reader(side).faults for side in sides):
+        return None
+    return next(iter(reader(merged).faults), None)
+
+
+# --- plans ---
+
+
+def _read(doc: Rows | None, path: str) -> Plan | None:
+    if doc is None:
+        return None
+    parsed = read_plan(doc.source.data, path, path.rpartition("/")[2].removesuffix(".toml"), variant=kind_of(path) == VARIANT)
+    if parsed.value is None:
+        raise Refusal(parsed.faults)
+    return replace(parsed.value, record=doc.values)
+
+
+def _join_plans(docs: Three[Rows], first: Side, second: Side, path: str, functions: Functions, answers: Mapping[str, Answer]) -> Joined:
+    try:
+        base = _read(docs[0], path)
+    except Refusal:
+        base, docs = None, (None, docs[1], docs[2])
+    plans = (base, _read(docs[1], path), _read(docs[2], path))
+    assert plans[1]
+    assert plans[2]
+    sided = (Sided(first.name, plans[1]), Sided(second.name, plans[2]))
+    by_function = any(line.level.function for plan in plans if plan for line in plan.lines)
+    known = functions(sorted({line.material for plan in plans if plan for line in plan.lines})) if by_function else {}
+    of_comments = {k: v for k, v in answers.items() if k.startswith(f"{COMMENT}.")}
+    of_lines = {k: v for k, v in answers.items() if k not in of_comments}
+
+    def merged(one: Sided, other: Sided, answers: Mapping[str, Answer]) -> Merge:
+        return merge(base, one, other, known or {}, answers)
+
+    def woven(result: Merge, of: Three[Plan], prefer: str) -> tuple[bytes, tuple[Decision, ...]]:
+        lines_of: Three[Mapping[str, Any]] = tuple({line.path: line for line in p.lines} if p else None for p in of)  # type: ignore[assignment]
+        wanted = Wanted({**result.texts, **_bookkeeping(docs)}, result.lines, result.phases, result.origins, lines_of)
+        out = weave(docs, wanted, of_comments, prefer)
+        again = read_plan(out.data, path, "merged", variant=kind_of(path) == VARIANT).value
+        if again is None or again.lines != result.lines:
+            raise AssertionError("the merged text would have had other lines")
+        return out.data, out.questions
+
+    result = merged(*sided, of_lines)
+    doubt = _doubt(result, plans[1], plans[2], known)
+    data, on_comments = woven(result, plans, FIRST)
+    questions = (*result.questions, *doubt, *on_comments)
+    decisions = (*result.decisions, *doubt, *on_comments)
+    if not questions:
+        return Joined((), decisions, data, (data, data), merge=result)
+    sides: list[bytes] = []
+    whole = bool(doubt) or any(q.about == TOTAL for q in questions)
+    for side in (FIRST, SECOND) if not whole else ():
+        answered = _answered(lambda a: merged(*sided, a), of_lines, side)
+        whole = whole or any(q.about == TOTAL for q in answered.questions) or bool(_doubt(answered, plans[1], plans[2], known))
+        sides += [woven(answered, plans, side)[0]] if not whole else []
+    if whole:
+        sides = []
+        for side, taken in ((FIRST, plans[1]), (SECOND, plans[2])):
+            alike = [s._replace(plan=replace(s.plan, lines=taken.lines, phases=taken.phases)) for s in sided]
+            on_texts = {k: v for k, v in of_lines.items() if not k.startswith("phase.") and k != ORDER}
+            of_one = _answered(lambda a, alike=alike: merged(alike[0], alike[1], a), on_texts, side)  # type: ignore[misc]
+            sides.append(woven(_rows_of(of_one, plans), plans, side)[0])
+    around = (_changed_rows(sides[0], base, path), _changed_rows(sides[1], base, path)) if whole else None
+    return Joined(questions, decisions, None, (sides[0], sides[1]), around, result)
+
+
+def _changed_rows(side: bytes, base: Plan | None, path: str) -> list[int]:
+    """The rows of a text on which lines stand that the shared plan does not have so."""
+    doc = Rows(side, path)
+    plan, known = _read(doc, path), set(base.lines) if base else set()
+    lines = (line for line in (plan.lines if plan else ()) if line not in known)
+    return [row for line in lines if (row := doc.source.line_of(tuple(line.path.split(".")))) is not None]
+
+
+def _answered(make: Callable[[Mapping[str, Answer]], Merge], answers: Mapping[str, Answer], side: str) -> Merge:
+    """A merge with every question answered by one side; the total cannot be."""
+    given = dict(answers)
+    while True:
+        result = make(given)
+        more = {q.about: side for q in result.questions if q.about != TOTAL}
+        if not more:
+            return result
+        given |= more
+
+
+def _rows_of(result: Merge, plans: Three[Plan]) -> Merge:
+    """A merge in which both sides were given the same lines, with the origins that the lines really have on each side."""
+    paths = [{line.path for line in plan.lines} if plan else set() for plan in plans]
+    origins = {}
+    for path, (base, *sides) in result.origins.items():
+        on = [p if p in there else base if base in there else None for p, there in zip(sides, paths[1:], strict=True)]
+        origins[path] = (base, on[0], on[1])
+    return replace(result, origins=origins)
+
+
+def _doubt(result: Merge, first: Plan, second: Plan, known: Mapping[str, Sequence[str]] | None) -> tuple[Decision, ...]:
+    """A question about the total where a ratio by function cannot be worked out and the lines are those of neither side.
+
+    With a balance there is none as long as the lines fit even if the ratio were on all of them.
+    """
+    waiting = next((line for line in result.lines if line.level.function), None)
+    if known is not None or waiting is None or result.lines in (first.lines, second.lines):
+        return ()
+    why = f'the ratio "{waiting.level.text}" cannot be worked out without the material records'
+    numbers = sum((n.value for line in result.lines if (n := line.level.number) and not line.level.follows), ZERO)
+    most = numbers * (1 + sum((n.value for line in result.lines if (n := line.level.number) and line.level.function), ZERO))
+    fits = any(line.level.kind == BALANCE for line in result.lines) and most <= HUNDRED
+    return () if fits else (Decision(19, TOTAL, None, None, None, QUESTION, why),)
