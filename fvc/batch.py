@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import re
 from fractions import Fraction
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from fvc.amounts import ZERO, mass, volume
 from fvc.errors import Refusal
-from fvc.reading import Reading
+
+if TYPE_CHECKING:  # what git calls for each file reads batch sizes and has no use for it
+    from fvc.reading import Reading
 
 _BOTTLES = re.compile(r"([1-9][0-9]*)\s*[x×]\s*(.+)")
 _BY_MATERIAL = re.compile(r"(\S+)\s+(\S.*)")

@@ -14,6 +14,7 @@ Both start in every run of git, once a file: only what they need is imported.
 
 from __future__ import annotations
 
+import gc
 import os
 import sys
 from collections.abc import Callable, Mapping, Sequence
@@ -166,4 +167,8 @@ def _with_percents(data: bytes) -> bytes:
 
 
 if __name__ == "__main__":
-    sys.exit(main(sys.argv[1:]))
+    # a process for one file: nothing to collect, and nothing to take down at its end
+    gc.disable()
+    code = main(sys.argv[1:])
+    sys.stderr.flush()
+    os._exit(code)

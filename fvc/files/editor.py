@@ -11,13 +11,15 @@ import copy
 import datetime
 import re
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from fvc.change.levels import LevelEdit
 from fvc.errors import Fault, Refusal
 from fvc.files.toml_text import BOM, Path, Place, TomlText
 from fvc.formula import FIXED, OPEN, Level
 from fvc.record import RawFloat
+
+if TYPE_CHECKING:  # what git calls for each file writes levels and edits none
+    from fvc.change.levels import LevelEdit
 
 _Splice = tuple[int, int, str]  # start, end, new text
 
