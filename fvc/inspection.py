@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from functools import lru_cache
 from typing import NamedTuple
 
 from fvc.archive import Archive
 from fvc.errors import Fault, Refusal
-from fvc.formulary import material_path, trial_path
+from fvc.formulary import Formulary, material_path, plan_of_path, trial_path
 from fvc.reach import know_commits
 from fvc.reading import Reading
 from fvc.references import Reference, folder_reading, parse_reference, plans_here, resolve
@@ -19,6 +20,7 @@ from fvc.rules.finding import CAUTION, STOP, Finding, Report
 from fvc.rules.levels import check_house_words
 from fvc.rules.structure import FILE_RULE
 from fvc.saving import locked_and_changed
+from fvc.sources import IndexSource
 from fvc.unaltered import altered_records
 
 OF_RECORDS = ("inci-name", "function-name")  # what is wrong in a record is told once, not with every plan that uses it
@@ -31,12 +33,22 @@ class Inspected(NamedTuple):
     report: Report
 
 
-def inspect(archive: Archive, refs: Sequence[str], basis: Basis, rules: tuple[str, ...]) -> list[Inspected]:
+def staged_plans(archive: Archive) -> list[Reference]:
+    """Let what is staged stand in the folder's place, and give the plans that differ there from what was last saved."""
+    source = IndexSource(archive.repository)
+    archive.now = Formulary(source)
+    plans = [p for p in source.changed if re.fullmatch(r"formulas/[^/]+\.toml|variants/[^/]+/[^/]+\.toml", p)]
+    return [Reference("/".join(part for part in plan_of_path(p) if part), *plan_of_path(p)) for p in plans]
+
+
+def inspect(
+    archive: Archive, refs: Sequence[str], basis: Basis, rules: tuple[str, ...], plans: Sequence[Reference] | None = None
+) -> list[Inspected]:
     """Check these references, or every plan in the folder where there are none. Refusal for a reference that cannot be read.
 
-    rules: the rule sets asked for, empty for those of the formulary.
+    rules: the rule sets asked for, empty for those of the formulary. plans: only these, one that cannot be read included.
     """
-    found = [_of_reference(archive, ref, basis, rules) for ref in refs] if refs else _of_folder(archive, basis, rules)
+    found = [_of_reference(archive, ref, basis, rules) for ref in refs] if refs else _of_folder(archive, basis, rules, plans)
     if HOUSE in basis.chosen(rules) and basis.house:
         records = (archive.now.ingredient(id)[0] for id in archive.now.materials())
         functions = {f for m in records if m for f in m.functions}
@@ -75,10 +87,10 @@ def _users(archive: Archive) -> dict[str, tuple[str, ...]]:
     return found
 
 
-def _of_folder(archive: Archive, basis: Basis, rules: tuple[str, ...]) -> list[Inspected]:
-    """Every plan in the folder; then what is wrong in records, used or not."""
-    plans = plans_here(archive)
-    if not plans:
+def _of_folder(archive: Archive, basis: Basis, rules: tuple[str, ...], only: Sequence[Reference] | None) -> list[Inspected]:
+    """Every plan in the folder, or only these; then what is wrong in records, used or not."""
+    plans = plans_here(archive) if only is None else only
+    if not plans and only is None:
         raise Refusal("there is no formula here to check", next="fvc new formula face-toner")
     readings = {reference: _in_folder(archive, reference) for reference in plans}
     if any(isinstance(each, Reading) and each.plan.status == "locked" for each in readings.values()):
@@ -99,12 +111,12 @@ def _of_folder(archive: Archive, basis: Basis, rules: tuple[str, ...]) -> list[I
         report = report._replace(findings=tuple(f for f in report.findings if f.rule not in OF_RECORDS))
         found.append(Inspected(f"{reading.plan.title or reference.plan_name}, {reference.plan_name}", report))
     in_records = [f._replace(where=", ".join(material_path(id) for id in f.about.split())) for f in of_records.values()]
-    broken = [fault for id in archive.now.materials() if id not in used for fault in _faults(archive, id)]
+    broken = [fault for id in archive.now.materials() if id not in used for fault in _faults(archive, id)] if only is None else []
     in_records += _as_findings(broken, CAUTION)  # of those that a plan uses, the plan has said it
     if in_records:
         found.append(Inspected("the records of raw materials", _report_of("materials", in_records, 1 if broken else 0, of_plan=False)))
-    altered = altered_records(archive)
-    if altered or archive.now.trials():
+    altered = altered_records(archive) if only is None else []
+    if altered or (only is None and archive.now.trials()):
         found.append(Inspected("the records of batches", _report_of("trials", altered, of_plan=False)))
     return found
 

@@ -209,6 +209,45 @@ class StateSource:
         return self.files.get(path)
 
 
+class IndexSource(StateSource):
+    """The formulary as it is staged, which is what the next save with git would hold.
+
+    changed: the files that differ there from what was last saved, without those that are gone.
+    """
+
+    def __init__(self, repository: Repository) -> None:
+        # githooks(5): a hook runs with GIT_INDEX_FILE set. For `git commit --only`, with which fvc saves, it names an index
+        # of its own beside the usual one. environment() drops it, since elsewhere it would lead astray; here it is what is
+        # asked about. A relative one is relative to the top of the work tree.
+        named = os.environ.get("GIT_INDEX_FILE")
+        env = {"GIT_INDEX_FILE": str(repository.top / named)} if named else {}
+        files: dict[str, str] = {}
+        self._open: set[str] = set()
+        # ls-files(1), --stage: "<mode> SP <object> SP <stage> TAB <file>", relative to the folder it is run in
+        for row in os.fsdecode(repository.must("ls-files", "--stage", "-z", extra_env=env)).split("\0"):
+            meta, _, path = row.partition("\t")
+            if meta.endswith(" 0"):
+                files[path] = meta.split()[1]
+            elif meta:
+                self._open.add(path)
+        super().__init__(repository, files, {})
+        options = ("--cached", "--name-only", "-z", "--no-renames", "--diff-filter=d", "--relative", "--no-ext-diff", "--no-textconv")
+        out = os.fsdecode(repository.must("diff", *options, "--", ".", extra_env=env))
+        self.changed = [path for path in out.split("\0") if path]
+
+    def read(self, path: str) -> bytes | None:
+        """The bytes of a file as staged. Refusal where a merge left it open."""
+        if path in self._open:
+            name = path.rpartition("/")[2].removesuffix(".toml")
+            raise Refusal(Fault("what two people made of it is not settled yet", file=path, next=f"fvc settle {name}"))
+        return super().read(path)
+
+    def names(self, folder: str) -> list[str]:
+        """Entries of a folder, with the folders in it."""
+        lead = f"{folder}/"
+        return sorted({p[len(lead) :].partition("/")[0] for p in (*self.files, *self._open) if p.startswith(lead)})
+
+
 class OverlaidSource:
     """Another source with some files replaced: what if this record were as it was then?"""
 

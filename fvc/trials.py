@@ -25,6 +25,7 @@ from fvc.files.writer import cannot_write, replace, sweep, writing
 from fvc.formula import BALANCE, OPEN, Plan
 from fvc.formulary import trial_path
 from fvc.git.repository import NO_IDENTITY, blob_id
+from fvc.git.settings import get
 from fvc.material import Material
 from fvc.names import INITIALS, beginning, nearest, printable
 from fvc.reading import Reading
@@ -114,16 +115,22 @@ class Maker(NamedTuple):
 
 
 def maker_of(archive: Archive, by: str = "", initials: str = "") -> Maker:
-    """The maker by the name given, or else by git's identity; initials as given, as the formulary names them, or of the name.
+    """The maker by the name given, or else by git's identity.
+
+    Initials: as given, as the formulary names them, as `fvc setup` noted them for whoever sits here, or of the name.
 
     Raises Refusal where nobody is known, where initials cannot be made of a name, and where they are somebody else's.
     """
     name = " ".join(by.split()) or _identity(archive)
     known = archive.now.settings().makers
-    own = next((i for i, n in known.items() if _same(n, name)), "")
-    chosen = initials.strip().lower() or own or initials_of(name)
+    stated = initials.strip().lower() or listed_initials(archive, name) or _noted_initials(archive, by)
+    chosen = stated or initials_of(name)
     if not re.fullmatch(INITIALS, chosen):
-        what = f'"{printable(initials)}" cannot be initials' if initials else f'no initials can be made of the name "{printable(name)}"'
+        what = (
+            f'"{printable(initials or stated)}" cannot be initials'
+            if stated
+            else f'no initials can be made of the name "{printable(name)}"'
+        )
         raise Refusal(f"{what}: two to four letters a to z", next="for example  --initials ak")
     others = {known[chosen]} if chosen in known else set()
     trials, _ = all_trials(archive)
@@ -136,6 +143,18 @@ def maker_of(archive: Archive, by: str = "", initials: str = "") -> Maker:
             next=f'choose others:  --initials {_free(name, taken)};  for good, in formulary.toml:  [makers]  {_free(name, taken)} = "{printable(name)}"',
         )
     return Maker(name, chosen)
+
+
+def listed_initials(archive: Archive, name: str) -> str:
+    """The initials that formulary.toml gives somebody in [makers]; "" where it names none."""
+    return next((i for i, n in archive.now.settings().makers.items() if _same(n, name)), "")
+
+
+def _noted_initials(archive: Archive, by: str) -> str:
+    """Those in git's configuration of this copy, which are of whoever sits here and of nobody else."""
+    if isinstance(archive.found, Fault) or (by and not _same(by, author(archive))):
+        return ""
+    return get(archive.found, "fvc.initials")
 
 
 def author(archive: Archive, by: str = "") -> str:

@@ -13,7 +13,7 @@ from fvc.amounts import mass, volume
 from fvc.archive import Archive
 from fvc.cli.parsing import AsJson, BatchSize, Density, basis_of, batch_of, density_of, open_archive, percent_of, print_json, screen, warn
 from fvc.errors import EXIT_ANSWER_IS_NO, EXIT_DONE, EXIT_INPUT, Fault, Refusal
-from fvc.inspection import inspect
+from fvc.inspection import inspect, staged_plans
 from fvc.names import nearest, printable
 from fvc.references import resolve
 from fvc.rules.basis import EU, HOUSE, US
@@ -35,19 +35,30 @@ def check(
         list[str] | None,
         typer.Option("--rules", metavar="eu|us|house", help="Rule sets, else those of formulary.toml; may be given more than once."),
     ] = None,
+    staged: Annotated[bool, typer.Option("--staged", help="Only the plans staged in git, with the records as staged.")] = False,
+    stops: Annotated[bool, typer.Option("--stops", help="Print only what must be mended, and nothing where nothing must.")] = False,
     as_json: AsJson = False,
 ) -> int:
     """Check structure, use levels, limits, preservation and making; 1 when something must be mended."""
-    return show_check(open_archive(), refs or [], rules or [], as_json)
+    if staged and refs:
+        raise Refusal("--staged chooses the plans itself", next="fvc check --staged  or  fvc check NAME")
+    return show_check(open_archive(), refs or [], rules or [], staged, stops, as_json)
 
 
-def show_check(archive: Archive, refs: list[str], rules: list[str], as_json: bool = False) -> int:
+def show_check(
+    archive: Archive, refs: list[str], rules: list[str], staged: bool = False, stops: bool = False, as_json: bool = False
+) -> int:
     """Print what the checks of one or more references found."""
     asked = rule_sets(rules)
+    plans = staged_plans(archive) if staged else None
+    if not plans and staged and not as_json:
+        if not stops:
+            screen().say("No plan is staged that differs from what was last saved.")
+        return EXIT_DONE
     basis = archive.now.settings().basis  # a faulty file is refused: to check by half of the rules would say too little
     chosen = basis.chosen(asked)
-    found = inspect(archive, refs, basis, asked)
-    reports = [each.report for each in found]
+    found = inspect(archive, refs, basis, asked, plans)
+    reports = [each.report.only_stops if stops else each.report for each in found]
     if as_json:
         from fvc.show import judged_data
 
@@ -55,7 +66,10 @@ def show_check(archive: Archive, refs: list[str], rules: list[str], as_json: boo
     else:
         from fvc.show import judged
 
-        judged.check(screen(), reports, [each.title for each in found], chosen)
+        titles = [each.title for each in found]
+        judged.stops(screen(), reports, titles) if stops else judged.check(screen(), reports, titles, chosen)
+        if staged and not all(r.ok for r in reports):
+            screen().say("This is as staged: what is only in the folder counts once it is added.")
     return EXIT_DONE if all(r.ok for r in reports) else EXIT_ANSWER_IS_NO
 
 

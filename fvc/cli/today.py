@@ -11,6 +11,7 @@ from fvc.formulary import plan_path
 from fvc.names import why_not_an_id
 from fvc.references import Reference, folder_reading, plans_here
 from fvc.saving import renamed_from, settings_unsaved
+from fvc.together.setup import unprepared
 from fvc.trials import all_trials, looks_due, unsaved_trials
 
 if TYPE_CHECKING:
@@ -50,6 +51,8 @@ def show_today(archive: Archive, as_json: bool = False) -> int:
     else:
         _page(archive, plans, trials, settings)
     warn(problems)
+    not_set_up = unprepared(archive, if_shared=True)
+    warn([not_set_up] if not_set_up else [])
     return EXIT_DONE
 
 

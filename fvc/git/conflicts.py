@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import os
+import tempfile
 from typing import NamedTuple
 
 from fvc.git.repository import Repository
+from fvc.names import printable
 
 
 class Stages(NamedTuple):
@@ -29,3 +31,69 @@ def unmerged(repository: Repository) -> dict[str, Stages]:
             _, blob, stage = meta.split()
             found.setdefault(path, [None, None, None])[int(stage) - 1] = blob
     return {path: Stages(*stages) for path, stages in found.items()}
+
+
+class Coming(NamedTuple):
+    """Whose change is being put on this branch. name, subject: of its commit, empty for changes that were put aside. command: how git goes on."""
+
+    what: str
+    commit: str | None
+    command: str
+
+
+_COMING = (
+    ("MERGE_HEAD", "merge", ""),
+    ("CHERRY_PICK_HEAD", "cherry-pick", "git cherry-pick --continue"),
+    ("REVERT_HEAD", "revert", "git revert --continue"),
+    ("REBASE_HEAD", "rebase", "git rebase --continue"),
+)
+
+
+def coming(repository: Repository) -> Coming:
+    """What git is in the middle of; with changes that were put aside and came back, of no commit at all."""
+    for name, what, command in _COMING:
+        file = repository.git_dir / name
+        if file.exists():
+            return Coming(what, file.read_text("utf-8", "replace").split()[0], command)
+    return Coming("changes that were put aside", None, "")
+
+
+class Author(NamedTuple):
+    """Who last changed a file on one side, when and why."""
+
+    name: str
+    day: str
+    subject: str
+    commit: str
+
+
+def last_change(repository: Repository, start: str, without: str | None, path: str) -> Author | None:
+    """The newest commit from `start` back that changed the file at `path` (relative to the top); without: not those it shares with this one."""
+    span = [f"^{without}"] if without else []
+    form = "--format=%an%x00%aI%x00%s%x00%H"
+    done = repository.run(
+        "-C", str(repository.top), "-c", "log.showSignature=false", "log", "-1", "--no-merges", form, start, *span, "--", path
+    )
+    parts = done.stdout.decode("utf-8", "replace").strip("\n").split("\0")
+    return Author(printable(parts[0]), parts[1][:10], printable(parts[2]), parts[3]) if done.returncode == 0 and len(parts) == 4 else None
+
+
+def settled(repository: Repository, path: str) -> None:
+    """Tell git that the file at `path` is settled as it stands on the disk, or that it is gone."""
+    repository.must("-C", str(repository.top), "add", "--all", "--force", "--", path)
+
+
+def conclude(repository: Repository) -> str | None:
+    """Save a merge of which nothing is open any more; None, or what git or a hook said against it."""
+    done = repository.run("-C", str(repository.top), "commit", "--no-edit", "--quiet")
+    return None if done.returncode == 0 else os.fsdecode(done.stderr or done.stdout).strip()
+
+
+def text_merge(repository: Repository, base: bytes, first: bytes, second: bytes) -> bytes:
+    """Git's own merge of three texts, with its markers."""
+    with tempfile.TemporaryDirectory() as folder:
+        files = [os.path.join(folder, name) for name in ("first", "base", "second")]
+        for file, data in zip(files, (first, base, second), strict=True):
+            with open(file, "wb") as out:
+                out.write(data)
+        return repository.run("merge-file", "-p", "-q", *files).stdout

@@ -52,3 +52,8 @@ class Report(NamedTuple):
     def ok(self) -> bool:
         """True when nothing must be mended; never that the product is safe."""
         return not any(f.level == STOP for f in self.findings)
+
+    @property
+    def only_stops(self) -> Report:
+        """The same without the findings that need not be mended."""
+        return self._replace(findings=tuple(f for f in self.findings if f.level == STOP))

@@ -62,6 +62,15 @@ def check(out: Screen, reports: Sequence[Report], titles: Sequence[str], rules: 
     out.say(verdict(reports))
 
 
+def stops(out: Screen, reports: Sequence[Report], titles: Sequence[str]) -> None:
+    """Only what must be mended, and nothing where nothing must."""
+    for report, title in zip(reports, titles, strict=True):
+        if not report.ok:
+            out.head(f"Must be mended: {title}")
+            for finding in report.only_stops.findings:
+                _finding(out, finding)
+
+
 _STYLE = {"stop": "bold", "caution": "", "note": QUIET}
 
 

@@ -1,0 +1,70 @@
+"""Open questions between two people, for a person and as data."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from fvc.amounts import shown
+from fvc.compare.merge import TOTAL, Decision
+from fvc.show.screen import Screen, counted, grid
+from fvc.show.tries import short
+from fvc.together.settling import REMOVED, Open, Settling
+
+SCHEMA = 1
+
+
+def subject(question: Decision, found: Settling) -> str:
+    """What a question is about, as it is named on the command line."""
+    merge = found.joined.merge if found.joined else None
+    return short(question, merge) if merge else question.about
+
+
+def heading(out: Screen, found: Settling) -> None:
+    """Whose file it is, and what each did to it last."""
+    first, second = found.people
+    out.head(found.open.name, f"{counted(len(found.questions), 'question')} between {first.name} and {second.name}")
+    for person in found.people:
+        when = f" ({person.day})" if person.day else ""
+        out.say(f"{person.name}{when}: {person.reason or 'gave no reason'}", 2)
+
+
+def question(out: Screen, each: Decision, found: Settling, number: int, many: int) -> None:
+    """One question: what there was before, and what each person has."""
+    out.say("")
+    if each.about == TOTAL:
+        out.say(f"{number} of {many}  total: {each.why}", 0, "bold")
+        out.say("Both of you total 100; put together the lines do not. Nothing is re-totalled by itself.", 2)
+        return
+    what = "the file: one of you took it away, the other changed it" if each.about == REMOVED else subject(each, found)
+    out.say(f"{number} of {many}  {what}", 0, "bold")
+    table = grid(("", "left"), ("", "left"), header=False)
+    rows = [("before", each.base)] if each.base is not None or (found.joined and found.joined.merge and found.joined.merge.shared) else []
+    for who, text in (*rows, (found.people[0].name, each.first), (found.people[1].name, each.second)):
+        table.add_row(who, text if text is not None else "not in it")
+    out.table(table)
+
+
+def total(out: Screen, found: Settling) -> None:
+    """What the lines total with the answers so far."""
+    if found.joined and found.joined.merge:
+        closure = found.joined.merge.closure
+        out.say(f"total so far: {shown(closure.total, closure.decimals)} %", 2)
+
+
+def data(found: Settling, left: Sequence[Open], saved: bool) -> dict[str, Any]:
+    """The open questions of a file as JSON."""
+    merge = found.joined.merge if found.joined else None
+    return {
+        "schema": SCHEMA,
+        "name": found.open.name,
+        "people": [{"name": p.name, "reason": p.reason or None, "day": p.day or None} for p in found.people],
+        "questions": [
+            {"about": subject(q, found), "before": q.base, "first": q.first, "second": q.second, "why": q.why or None}
+            for q in found.questions
+        ],
+        "total_percent": shown(merge.closure.total, merge.closure.decimals) if merge else None,
+        "settled": found.data is not None,
+        "saved": saved,
+        "open": [each.name for each in left],
+    }

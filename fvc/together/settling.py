@@ -1,0 +1,204 @@
+"""Settling a file that two people both changed: its open questions, each with what either has and why, and the text that comes of the answers."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from typing import NamedTuple
+
+from fvc.archive import Archive
+from fvc.compare.merge import TOTAL, Answer, Decision
+from fvc.compare.ordering import FIRST, SECOND
+from fvc.errors import Fault, Refusal
+from fvc.files.joining import Joined, Side, join
+from fvc.files.markers import marked
+from fvc.files.rows import OddLayout
+from fvc.files.writer import replace
+from fvc.git.conflicts import Coming, Stages, coming, conclude, last_change, settled, text_merge, unmerged
+from fvc.names import printable, suggestion
+from fvc.story import reason_in
+
+REMOVED = "file"  # the question about a file that one side took away
+_LABEL = re.compile(rb"^(<{7}|\|{7}|>{7})[^\r\n]*", re.MULTILINE)
+
+
+class Person(NamedTuple):
+    """One side: what it is called, and why and when its file was last changed."""
+
+    name: str
+    reason: str = ""
+    day: str = ""
+
+
+class Open(NamedTuple):
+    """A file that a merge left open. name: what it is called on the command line. path: relative to the formulary."""
+
+    name: str
+    path: str
+    stages: Stages
+
+
+class Settling(NamedTuple):
+    """A file with its questions as far as they are answered.
+
+    joined: None where one side took the file away. data: the settled bytes, b"" for a file that goes, None while something is open.
+    before: the bytes on the disk, None where there is no file.
+    """
+
+    open: Open
+    people: tuple[Person, Person]
+    coming: Coming
+    joined: Joined | None
+    questions: tuple[Decision, ...]
+    data: bytes | None
+    before: bytes | None
+
+
+def open_files(archive: Archive) -> list[Open]:
+    """The files of the formulary that a merge left open."""
+    prefix = archive.repository.prefix
+    found = [(path[len(prefix) :], stages) for path, stages in unmerged(archive.repository).items() if path.startswith(prefix)]
+    return [Open(_name(path), path, stages) for path, stages in sorted(found)]
+
+
+def _name(path: str) -> str:
+    """`face-toner`, `face-toner/lighter`, a material's or a batch's id; else the path."""
+    parts = path.removesuffix(".toml").split("/")
+    if not path.endswith(".toml") or parts[0] not in ("formulas", "variants", "materials", "trials"):
+        return path
+    return "/".join(parts[1:]) if parts[0] == "variants" else parts[-1]
+
+
+def open_file(archive: Archive, name: str) -> Open:
+    """The open file of this name. Refusal with what is open when there is none."""
+    found = open_files(archive)
+    fits = [each for each in found if name in (each.name, each.path)]
+    if len(fits) == 1:
+        return fits[0]
+    if not found:
+        raise Refusal("nothing is open here: no file was left to decide by a merge", next="fvc share  brings what the other did")
+    known = ", ".join(each.name for each in found)
+    raise Refusal(f"{printable(name)} is not open", next=suggestion(name, [each.name for each in found], f"open: {known}"))
+
+
+def settling(archive: Archive, each: Open, answers: Mapping[str, Answer], *, whole: str = "") -> Settling:
+    """The questions of an open file with these answers.
+
+    whole: FIRST or SECOND takes all lines of that side where the total is what is left to ask. Refusal when a side cannot be read.
+    """
+    repository = archive.repository
+    now = coming(repository)
+    texts = [found.data if id and (found := repository.object(id)) else None for id in each.stages]
+    base, first, second = texts
+    people = _people(archive, each, now)
+    disk = archive.root / each.path
+    before = disk.read_bytes() if disk.is_file() else None
+    if first is None or second is None:
+        gone = "not there any more"
+        question = Decision(
+            7, REMOVED, "there" if base is not None else None,
+            gone if first is None else "changed", gone if second is None else "changed", "",
+        )  # fmt: skip
+        answer = answers.get(REMOVED)
+        data = None if answer not in (FIRST, SECOND) else (first if answer == FIRST else second) or b""
+        return Settling(each, people, now, None, (question,) if data is None else (), data, before)
+    sides = (Side(people[0].name, first), Side(people[1].name, second))
+    try:
+        joined = join(base, *sides, each.path, lambda ids: _functions(archive, ids), answers)
+    except (OddLayout, AssertionError) as error:
+        raise Refusal(
+            Fault(f"{each.path} cannot be merged line by line: {error}", next=f"settle it in an editor, then  git add {each.path}")
+        ) from None
+    if not answers and not whole:
+        _check_untouched(archive, each, joined, (base or b"", first, second), before)
+    questions = joined.questions
+    data = joined.data
+    if whole and data is None and all(q.about == TOTAL for q in questions):
+        questions, data = (), joined.sides[whole == SECOND]
+    return Settling(each, people, now, joined, questions, data, before)
+
+
+def finish(archive: Archive, done: Settling) -> tuple[list[Open], str | None]:
+    """Write the settled file and tell git; once nothing else is open, save the merge. What is still open, and what git said against saving.
+
+    A rebase and its like are not gone on with: git asks for that by its own command.
+    """
+    assert done.data is not None
+    repository = archive.repository
+    path = repository.prefix + done.open.path
+    if done.data:
+        replace(archive.root / done.open.path, done.data, done.before, done.open.path)
+    else:
+        (archive.root / done.open.path).unlink(missing_ok=True)
+    settled(repository, path)
+    left = open_files(archive)
+    others = unmerged(repository)
+    return left, conclude(repository) if not others and done.coming.what == "merge" else None
+
+
+def _check_untouched(archive: Archive, each: Open, joined: Joined, texts: tuple[bytes, bytes, bytes], before: bytes | None) -> None:
+    """Refuse to write over what a person made of the file by hand since the merge."""
+    if before is None:
+        return
+    plain = _plain(before)
+    made = [text_merge(archive.repository, *texts), *texts[1:]]
+    try:
+        made.append(marked(joined.sides, ("a", "b"), 7, joined.around) if joined.data is None else joined.data)
+    except AssertionError:
+        pass
+    if plain in [_plain(data) for data in made]:
+        return
+    if b"\n<<<<<<<" in b"\n" + plain:
+        what, way = "has been changed by hand since the merge, and has markers left", "take out the markers and keep the right lines"
+    else:
+        what, way = "has been settled by hand", "look it over"
+    raise Refusal(
+        f"{each.path} {what}; nothing was written over it",
+        next=f"{way}, then  git add {each.path};  or begin anew from both sides:  git checkout --merge -- {each.path}",
+    )
+
+
+def _plain(data: bytes) -> bytes:
+    return _LABEL.sub(rb"\1", data.replace(b"\r\n", b"\n"))
+
+
+def _functions(archive: Archive, ids: Sequence[str]) -> Mapping[str, Sequence[str]] | None:
+    found = {id: archive.now.ingredient(id)[0] for id in ids}
+    return None if None in found.values() else {id: material.functions for id, material in found.items() if material}
+
+
+def _people(archive: Archive, each: Open, now: Coming) -> tuple[Person, Person]:
+    """The two sides by the names of those who last changed the file there, told apart by the day or the commit where it is one person."""
+    repository = archive.repository
+    path = repository.prefix + each.path
+    head = archive.head
+    if now.what == "revert":
+        second = Person(f"before {(now.commit or '')[:7]}", "taken back")
+        first = last_change(repository, head, None, path) if head else None
+        return Person(first.name, reason_in(first.subject), first.day) if first else Person("this side"), second
+    alone = now.what != "merge" and now.commit
+    of_first = last_change(repository, head, None if alone else now.commit, path) if head else None
+    of_second = last_change(repository, now.commit, None if alone else head, path) if now.commit else None
+    first = of_first or (last_change(repository, head, None, path) if head else None)
+    names = [first.name if first else "this side", of_second.name if of_second else now.what]
+    if names[0] == names[1] and first and of_second:
+        apart = (first.day, of_second.day) if first.day != of_second.day else (first.commit[:7], of_second.commit[:7])
+        names = [f"{name}, {word}" for name, word in zip(names, apart, strict=True)]
+    out = [
+        Person(name, reason_in(author.subject) if author else "", author.day if author else "")
+        for name, author in zip(names, (first, of_second), strict=True)
+    ]
+    return out[0], out[1]
+
+
+def side_named(people: tuple[Person, Person], text: str) -> str:
+    """FIRST or SECOND by a name or its beginning, large or small letters alike. Refusal where it fits none or both."""
+    fits = [
+        side for side, person in zip((FIRST, SECOND), people, strict=True)
+        if text.strip() and person.name.casefold().startswith(text.strip().casefold())
+    ]  # fmt: skip
+    if len(fits) != 1:
+        raise Refusal(
+            f'"{printable(text)}" names {"both" if fits else "neither"} of the two', next=f"{people[0].name}, or {people[1].name}"
+        )
+    return fits[0]
