@@ -18,10 +18,9 @@ def marked(
     blocks = [b for b in SequenceMatcher(None, first, second, autojunk=False).get_opcodes() if b[0] != "equal"]
     assert blocks, "two sides that are alike leave nothing to mark"
     if around is not None:
-        start = min(blocks[0][1], *(row - 1 for rows in around for row in rows))  # above the first difference both are alike
-        tail = min(
-            len(first) - blocks[-1][2], *(len(side) - row for side, rows in zip((first, second), around, strict=True) for row in rows)
-        )
+        start = min([blocks[0][1], *(row - 1 for rows in around for row in rows)])  # above the first difference both are alike
+        below = [len(side) - row for side, rows in zip((first, second), around, strict=True) for row in rows]
+        tail = min([len(first) - blocks[-1][2], *below])
         blocks = [("replace", start, len(first) - tail, start, len(second) - tail)]
     out: list[bytes] = []
     at = 0
