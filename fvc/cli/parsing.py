@@ -146,9 +146,21 @@ def print_json(value: dict[str, Any]) -> None:
     """Data to stdout, in UTF-8 whatever the terminal uses."""
     from fvc.show.data import dumps
 
+    _in_utf8()
+    sys.stdout.write(dumps(value) + "\n")
+
+
+def markdown() -> Screen:
+    """A Markdown page on stdout."""
+    from fvc.show.markdown import Markdown
+
+    _in_utf8()
+    return Markdown(sys.stdout)
+
+
+def _in_utf8() -> None:
     if isinstance(sys.stdout, io.TextIOWrapper):
         sys.stdout.reconfigure(encoding="utf-8")
-    sys.stdout.write(dumps(value) + "\n")
 
 
 def screen() -> Screen:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from fvc.archive import Archive
-from fvc.cli.parsing import AsJson, BatchSize, Density, batch_of, open_archive, print_json, screen, warn, with_bill
+from fvc.cli.parsing import AsJson, BatchSize, Density, batch_of, markdown, open_archive, print_json, screen, warn, with_bill
 from fvc.compare.diff import Diff
 from fvc.compare.diff import diff as compare
 from fvc.errors import EXIT_ANSWER_IS_NO, EXIT_DONE, EXIT_INPUT, Refusal
@@ -127,10 +127,13 @@ def diff(
     density: Density = "",
     every: Annotated[bool, typer.Option("--all", help="Also show the lines that did not change.")] = False,
     must_match: Annotated[bool, typer.Option("--must-match", help="Exit with 1 when anything differs.")] = False,
+    form: Annotated[str, typer.Option("--format", metavar="FORM", help="text, or markdown for a page on a git host.")] = "text",
     as_json: AsJson = False,
 ) -> int:
     """What changed between two references: ingredients in percent and grams, and what it does to the product."""
-    return show_diff(open_archive(), a, b, batch, density, every, must_match, as_json)
+    if form not in ("text", "markdown"):
+        raise Refusal(f'"{printable(form)}" is no form of a diff', next="--format text, --format markdown, or --json")
+    return show_diff(open_archive(), a, b, batch, density, every, must_match, as_json, for_host=form == "markdown")
 
 
 def show_diff(
@@ -142,6 +145,7 @@ def show_diff(
     every: bool = False,
     must_match: bool = False,
     as_json: bool = False,
+    for_host: bool = False,
 ) -> int:
     """Print the difference of two references; 1 when it must match and does not."""
     if not as_json:
@@ -149,11 +153,11 @@ def show_diff(
     before, after = sides(archive, a, b)
     grams, _ = batch_of(after, batch, density)
     result = with_bill(archive, compare(before, after, grams), before, after)
-    show_result(result, every=every, as_json=as_json)
+    show_result(result, every=every, as_json=as_json, for_host=for_host)
     return EXIT_ANSWER_IS_NO if must_match and result.different else EXIT_DONE
 
 
-def show_result(result: Diff, *, every: bool = False, as_json: bool = False) -> None:
+def show_result(result: Diff, *, every: bool = False, as_json: bool = False, for_host: bool = False) -> None:
     """Print a difference, and what stands against either side."""
     if as_json:
         from fvc.show import data
@@ -162,7 +166,7 @@ def show_result(result: Diff, *, every: bool = False, as_json: bool = False) -> 
     else:
         from fvc.show import differences
 
-        differences.diff(screen(), result, every=every)
+        differences.diff(markdown() if for_host else screen(), result, every=every)
     warn(result.warnings)
 
 

@@ -189,9 +189,8 @@ class _Loom:
         key, value = min(texts) if texts else make(there)
         behind = self._decided(f"{'.'.join(path)} (behind)", _each(rows, lambda row: (row.comment.strip(),)))
         said = behind[0] if behind else ""
-        gap = next(
-            (row.comment[: len(row.comment) - len(row.comment.lstrip())] for row in there if row.comment.strip() == said and said), ""
-        )
+        taken = [*(row for row in fitting if (row.key, row.value) == (key, value)), *there]
+        gap = next((row.comment[: len(row.comment) - len(row.comment.lstrip())] for row in taken if said and row.comment.strip() == said), "")
         return Row(
             self._decided(f"{'.'.join(path)} (above)", _each(rows, lambda row: row.lead)),
             key,
