@@ -104,6 +104,38 @@ def best(commands: dict[str, list[str]], folder: Path, rounds: int, *, fails: bo
     return fastest
 
 
+MERGED = 200
+
+
+def two_sides(folder: Path) -> None:
+    """A formulary that is set up, with a branch on which each of 200 plans has another level raised than on this one."""
+
+    def git(*arguments: str) -> None:
+        subprocess.run(["git", "-C", str(folder), *arguments], check=True, env=ENV, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+
+    files = sorted((folder / "formulas").glob("*.toml"))
+    texts = [file.read_text(encoding="utf-8") for file in files]
+    for branch, row in (("other", -1), ("main", 7)):
+        git("checkout", "-q", "-b" if branch == "other" else "-q", branch)
+        for file, text in zip(files, texts, strict=True):
+            rows = text.splitlines(keepends=True)
+            at = [i for i, line in enumerate(rows) if line.startswith("m")][row]
+            rows[at] = rows[at].partition("=")[0] + "= 4.44\n"
+            file.write_text("".join(rows), encoding="utf-8")
+        git("commit", "-qam", branch)
+
+
+def merge_each(folder: Path, rounds: int) -> float:
+    """Seconds that one file takes in a git merge of all of them, the fastest of some rounds."""
+    fastest, quiet = float("inf"), subprocess.DEVNULL
+    for _ in range(rounds):
+        start = time.perf_counter()
+        subprocess.run(["git", "-C", str(folder), "merge", "-q", "--no-edit", "other"], check=True, env=ENV, stdout=quiet, stderr=quiet)
+        fastest = min(fastest, time.perf_counter() - start)
+        subprocess.run(["git", "-C", str(folder), "reset", "-q", "--hard", "HEAD^"], check=True, env=ENV)
+    return fastest / MERGED
+
+
 def main() -> int:
     """Measure and print; 1 when a bound is broken."""
     broken = []
@@ -167,6 +199,29 @@ def main() -> int:
         wanted = next(m for m in (f"m{i:02d}" for i in range(1, 40, len(FUNCTIONS))) if f"\n{m} = " in plan_text)
         took = best({"sheet": [FVC, "sheet", "plan-0"], "stand-ins": [FVC, "stand-ins", "plan-0", wanted]}, shelf, 15)
         row("fvc stand-ins", took["stand-ins"] / took["sheet"], 2, "fvc sheet")
+        print(f"What git calls: the best of 25 starts, and one git merge of {MERGED} plans that both sides changed, the best of 3")
+        pair = Path(temporary) / "pair"
+        build(pair, MERGED + 1, MERGED, 1)
+        subprocess.run([FVC, "setup"], cwd=pair, env=ENV, check=True, stdout=subprocess.DEVNULL)
+        two_sides(pair)
+        for name, commit in (("base", "HEAD^"), ("first", "HEAD"), ("second", "other")):
+            shown = subprocess.run(["git", "-C", str(pair), "show", f"{commit}:formulas/plan-0.toml"], check=True, env=ENV, capture_output=True)
+            (Path(temporary) / name).write_bytes(shown.stdout)
+        driver = [PYTHON, "-P", "-m", "fvc.driver"]
+        took = best(
+            {
+                "bare": BARE,
+                "merge": [*driver, "merge", "base", "first", "second", "7", "--path=formulas/plan-0.toml"],
+                "text": [*driver, "text", "base"],
+            },
+            Path(temporary),
+            25,
+        )
+        row("the merge of one plan", took["merge"] / took["bare"], 6, "bare interpreters")
+        row("the text of a plan for git's diff", took["text"] / took["bare"], 6, "bare interpreters")
+        each = merge_each(pair, 3)
+        row("a plan in a merge of many", each * 1000, 60, "ms")
+        row("a plan in a merge of many", each / took["bare"], 6, "bare interpreters")
     return 1 if broken else 0
 
 

@@ -457,16 +457,19 @@ def _order(desk: _Desk, plans: Three[Plan], chosen: Mapping[tuple[str, str], Lin
     materials: list[dict[str, list[str]]] = [{phase: [] for phase in there} for _ in plans]
     for plan, of_plan in zip(plans, materials, strict=True):
         for line in plan.lines if plan else ():
-            if (line.phase, line.material) in chosen:
+            if line.phase in there:
                 of_plan[line.phase].append(line.material)
-    rows = [ordering("phases", *phases), *(ordering(phase, *(of_plan[phase] for of_plan in materials)) for phase in sorted(there))]
+    rows = [ordering("phases", *phases)]
+    for phase in sorted(there):
+        base, first, second = (of_plan[phase] for of_plan in materials)
+        rows.append(ordering(phase, base, first, second, {material for at, material in chosen if at == phase}))
     other = [row for row in rows if row.taken != BASE]
     asked = [row for row in other if row.taken == QUESTION]
     answer = desk.answers.get(ORDER)
     side = str(answer) if answer in (FIRST, SECOND) else QUESTION
     if other:
         takers = {row.taken for row in other} - {BOTH}
-        case = 16 if asked else 14 if takers else 15
+        case = 16 if asked else 14 if takers or any(row.merged for row in other) else 15
         taken = QUESTION if asked else takers.pop() if len(takers) == 1 else BOTH
 
         def text(items: Callable[[Ordering], list[str]]) -> str | None:

@@ -179,7 +179,8 @@ def _join_plans(docs: Three[Rows], first: Side, second: Side, path: str, functio
     if not questions:
         return Joined((), decisions, data, (data, data), merge=result)
     sides: list[bytes] = []
-    whole = bool(doubt) or any(q.about == TOTAL for q in questions)
+    others = any(q.about != TOTAL for q in result.questions)  # until they are answered, both of two rivals stand in the plan
+    whole = bool(doubt) or (not others and any(q.about == TOTAL for q in questions))
     for side in (FIRST, SECOND) if not whole else ():
         answered = _answered(lambda a: merged(*sided, a), of_lines, side)
         whole = whole or any(q.about == TOTAL for q in answered.questions) or bool(_doubt(answered, plans[1], plans[2], known))
@@ -191,6 +192,8 @@ def _join_plans(docs: Three[Rows], first: Side, second: Side, path: str, functio
             on_texts = {k: v for k, v in of_lines.items() if not k.startswith("phase.") and k != ORDER}
             of_one = _answered(lambda a, alike=alike: merged(alike[0], alike[1], a), on_texts, side)  # type: ignore[misc]
             sides.append(woven(_rows_of(of_one, plans), plans, side)[0])
+    if not whole:
+        questions = tuple(q for q in questions if q.about != TOTAL)
     around = (_changed_rows(sides[0], base, path), _changed_rows(sides[1], base, path)) if whole else None
     return Joined(questions, decisions, None, (sides[0], sides[1]), around, result)
 

@@ -190,7 +190,9 @@ class _Loom:
         behind = self._decided(f"{'.'.join(path)} (behind)", _each(rows, lambda row: (row.comment.strip(),)))
         said = behind[0] if behind else ""
         taken = [*(row for row in fitting if (row.key, row.value) == (key, value)), *there]
-        gap = next((row.comment[: len(row.comment) - len(row.comment.lstrip())] for row in taken if said and row.comment.strip() == said), "")
+        gap = next(
+            (row.comment[: len(row.comment) - len(row.comment.lstrip())] for row in taken if said and row.comment.strip() == said), ""
+        )
         return Row(
             self._decided(f"{'.'.join(path)} (above)", _each(rows, lambda row: row.lead)),
             key,
