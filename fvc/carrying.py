@@ -55,7 +55,7 @@ def carry(archive: Archive, name: str, id: str, answers: Mapping[str, Answer]) -
     result = merge(
         _standing_as(variant.parent.plan, own),
         Sided(variant.moved_to, _standing_as(last.plan, own)),
-        Sided(variant.reference.plan_name, own),
+        Sided(variant.reference.plan_name, _standing_as(own, own)),
         functions,
         answers,
     )

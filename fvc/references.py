@@ -148,40 +148,56 @@ def last_saved(archive: Archive, reference: Reference) -> Reading:
 
 
 def parent_of(archive: Archive, variant: Reading) -> Reading:
-    """The saved revision that a variant departs from, by its name or, when history was rewritten, by its text.
-
-    The blob id that the variant keeps survives a rebase and a squash.
-    """
+    """The saved revision that a variant departs from."""
     about = variant.plan.variant
     if about is None:
         raise Refusal(f"{variant.plan.id} is no variant: it has no [variant] table", next="name two references")
-    reference = parse_reference(about.parent)
-    try:
-        named = resolve(archive, about.parent)
-        if not about.plan_id or named.side.commit is None:
-            return named
-        if archive.at(named.side.commit).source.key(reference.path) == about.plan_id:
-            return named
-    except Refusal as refusal:
-        if not about.plan_id:
-            raise
-        named = refusal  # type: ignore[assignment]
-    for touch in archive.touches(reference.path):
-        if touch.after == about.plan_id:
-            return archive.read_at(
-                touch.commit.id, touch.path, Side(f"{reference.plan_name}.{touch.commit.id[:8]}", touch.commit.id, None, True)
-            )
-    if isinstance(named, Refusal):
-        raise named
-    return named
+    return saved_as(archive, about.parent, about.plan_id)
 
 
 def plan_of_trial(archive: Archive, id: str) -> Reading:
-    """The plan that a batch was made from."""
+    """The plan that a batch was made from; as last saved before, where it had changed since. A warning says where it may be another."""
     formula = next(f for f, t in archive.now.trials() if t == id)
     trial = archive.now.trial(formula, id).value
     assert trial is not None
-    return resolve(archive, trial.plan_ref)
+    try:
+        return saved_as(archive, trial.plan_ref, "" if "," in trial.plan else trial.plan_id, exactly=True)
+    except Refusal as refusal:
+        named = resolve(archive, trial.plan_ref)
+        return replace(named, warnings=(*named.warnings, *refusal.faults))
+
+
+def saved_as(archive: Archive, text: str, plan_id: str, *, exactly: bool = False) -> Reading:
+    """What a record means by the plan that it names: by that name or, when history was rewritten since, by git's id of the plan's text.
+
+    The id survives a rebase and a squash, and tells two plans apart that were saved under one number. Refusal where neither finds it;
+    exactly: also where the name is found and stands for another text.
+    """
+    reference = parse_reference(text)
+    named: Reading | Refusal
+    try:
+        named = resolve(archive, text)
+        if not plan_id or named.side.commit is None:
+            return named
+        path = path_at(archive, reference.path, named.side.commit)
+        if archive.at(named.side.commit).source.key(path) == plan_id:
+            return named
+    except Refusal as refusal:
+        if not plan_id:
+            raise
+        named = refusal
+    for touch in archive.touches(reference.path):
+        if touch.after == plan_id:
+            id = touch.commit.id
+            return archive.read_at(id, touch.path, Side(f"{reference.plan_name}.{id[:8]}", id, None, True))
+    if isinstance(named, Refusal):
+        raise named
+    if exactly:
+        raise Refusal(
+            f"{text} is another plan by now than the one that was meant, which is not in the history any more",
+            next=f"fvc history {reference.plan_name}  lists what was saved",
+        )
+    return named
 
 
 def in_folder(archive: Archive, reference: Reference) -> Reading:

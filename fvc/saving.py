@@ -94,7 +94,7 @@ def _revise(archive: Archive, reference: Reference, reason: str, also: Sequence[
                 for name, p in zip(names, nested, strict=True)
             ]
         )
-    if not changed:
+    if not changed and not reading.side.later:  # what was merged, or saved with git alone, still bears the number of another plan
         return None
     earlier = renamed_from(archive, path)
     before = saved_reading(archive, reference, earlier)

@@ -23,7 +23,7 @@ from fvc.files.trial_text import new_trial, with_entries
 from fvc.files.trials import read_trial
 from fvc.files.writer import cannot_write, replace, sweep, writing
 from fvc.formula import BALANCE, OPEN, Plan
-from fvc.formulary import trial_path
+from fvc.formulary import same_bytes, trial_path
 from fvc.git.repository import NO_IDENTITY, blob_id
 from fvc.git.settings import get
 from fvc.material import Material
@@ -290,14 +290,16 @@ def start(
     assert data is not None
     text = TomlText(data, path)
     phases = {name: table for name, table in _table(text.values, "phase").items() if isinstance(table, dict)}
-    size = len(commit or archive.head or "") or 40
+    last = commit or archive.head
+    size = len(last or "") or 40
+    saved_id = archive.at(last).source.key(path) if last else None  # of the text as git holds it, whatever line ends the folder has
     finest = min((line.scale.step for line in sheet.lines), default=sheet.batch_scale.step)
     nested = [id for id, m in reading.materials.items() if m.nested]
     trial = Trial(
         id=new_id(formula_code(plan, reference.name), at.date(), maker.initials, (t for _, t in archive.now.trials())),
         formula=reference.name,
         plan=plan_words(archive, reference, reading),
-        plan_id=(source.key(path) if commit else None) or blob_id(data, size),
+        plan_id=saved_id if saved_id and same_bytes(data, saved_id) else blob_id(data, size),
         batch=batch,
         scale=f"{brief(finest, 0, 8)} g",
         by=maker.name,

@@ -79,10 +79,12 @@ def _moved(base: list[str], side: list[str]) -> frozenset[str]:
         return frozenset()
     runs: list[list[str]] = []  # the longest run that ends with each
     for item in shared:
-        before: list[list[str]] = [run for run in runs if place[run[-1]] < place[item]]
-        longest: list[str] = max(before, key=lambda run: len(run), default=[])
+        longest: list[str] = []
+        for run in runs:
+            if place[run[-1]] < place[item] and len(run) > len(longest):
+                longest = run
         runs.append([*longest, item])
-    return frozenset(shared) - set(max(runs, key=len))
+    return frozenset(shared) - set(sorted(runs, key=lambda run: len(run))[-1])
 
 
 def _each_pair(base: list[str], first: list[str], second: list[str]) -> tuple[str, ...]:

@@ -20,7 +20,7 @@ from fvc.deviations import Departure, departures
 from fvc.errors import Fault, Refusal
 from fvc.formula import BALANCE, FIXED, OPEN, Amount, Level, Line, VariantOf
 from fvc.reading import Reading, Side
-from fvc.references import Reference, folder_reading, parent_of, parse_reference, resolve
+from fvc.references import Reference, folder_reading, parent_of, parse_reference, saved_as
 from fvc.schedule import Schedule, time_point
 from fvc.seeing import Judged, judged
 from fvc.trial import Entry, Seen, Trial
@@ -183,13 +183,16 @@ class Records:
         found = self._found(stated)
         return None if isinstance(found, Refusal) else found
 
-    def _found(self, stated: str) -> Reading | Refusal:
-        if stated not in self._plans:
+    def _found(self, stated: str, trial: Trial | None = None) -> Reading | Refusal:
+        """The plan that a reference means; trial: that a batch means by it."""
+        plan_id = trial.plan_id if trial and "," not in trial.plan else ""
+        key = f"{stated} {plan_id}".rstrip()
+        if key not in self._plans:
             try:
-                self._plans[stated] = resolve(self.archive, stated)
+                self._plans[key] = saved_as(self.archive, stated, plan_id, exactly=True)
             except Refusal as refusal:
-                self._plans[stated] = refusal
-        return self._plans[stated]
+                self._plans[key] = refusal
+        return self._plans[key]
 
     def spec(self, trial: Trial) -> Mapping[str, object]:
         """What a batch must meet: by its own record, else by its plan as it was."""
@@ -224,7 +227,7 @@ class Records:
     def _before(self, case: Case, reference: Reference) -> tuple[VariantOf | None, Reading | Refusal | None]:
         """The [variant] table, and the plan to hold this one against; None where there is none before it."""
         if reference.variant:
-            found = self._found(reference.text)
+            found = self._found(reference.text, case.trial)
             if isinstance(found, Refusal):
                 return None, found
             try:
@@ -236,7 +239,7 @@ class Records:
         if case.trial and "," in case.plan:  # changed since it was saved
             return None, self._found(reference.text)
         if not reference.ending.isdigit() or len(reference.ending) > 6:  # a state by its commit, behind the revision that it still says
-            state = self._found(reference.text)
+            state = self._found(reference.text, case.trial)
             said = 0 if isinstance(state, Refusal) else state.plan.revision
             return None, self._found(f"{reference.name}.{said}") if said else None
         numbers = self.archive.introductions(reference.path) if self.archive.head else {}
@@ -245,14 +248,16 @@ class Records:
 
     def _amounts(self, case: Case, stated: str) -> Sequence[Amount]:
         """The lines of the plan that was tried: as saved; of one that was not, as the batch says that they were asked."""
-        if case.trial is not None:
-            saved = "," not in case.plan and parse_reference(stated).ending
+        saved = "," not in case.plan and parse_reference(stated).ending
+        found = self._found(stated, case.trial) if saved or case.trial is None else None
+        if not isinstance(found, Reading) and case.trial is not None:  # never saved, or gone when history was rewritten
             asked = asked_amounts(case.trial)
-            if not saved and abs(sum((a.counted for a in asked), ZERO) - HUNDRED) < 1:
+            if abs(sum((a.counted for a in asked), ZERO) - HUNDRED) < 1:
                 return asked
-        found = self._found(stated)
+            found = found or self._found(stated)
         if isinstance(found, Refusal):
             raise found
+        assert found is not None
         return found.closure.amounts
 
 

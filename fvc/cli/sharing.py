@@ -1,0 +1,187 @@
+"""Commands that exchange work with another maker: connect, share."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from shlex import quote
+from typing import Annotated
+
+import typer
+
+from fvc.archive import Archive
+from fvc.cli.parsing import AsJson, folder_name, open_archive, print_json, screen, warn, with_bill
+from fvc.errors import EXIT_ANSWER_IS_NO, EXIT_DONE, Fault, Refusal
+from fvc.git.remote import folder_for, holds_password, shown
+from fvc.together import sharing
+from fvc.together.sharing import EMPTY, HELD, KEPT, NOTHING, OPEN, OTHER, Outcome, Work
+
+
+def connect(
+    address: Annotated[str, typer.Argument(metavar="ADDRESS", help="A folder, or an address as your git hosting shows it.")],
+    folder: Annotated[str, typer.Argument(metavar="[DIR]", help="Outside a formulary: where a copy goes.", show_default=False)] = "",
+    as_json: AsJson = False,
+) -> int:
+    """Name the place where you both leave and fetch versions; outside a formulary, fetch a copy of what is there."""
+    wanted = sharing.address_of(address)
+    if holds_password(wanted):
+        warn(
+            [
+                Fault(
+                    "the address has a name or password in it, which git keeps in plain text",
+                    next="leave it out; git asks for it, and a credential helper keeps it",
+                )
+            ]
+        )
+    try:
+        archive = Archive.open(Path.cwd())
+    except Refusal:
+        return _copy(wanted, folder or folder_for(wanted), as_json)
+    if folder:
+        raise Refusal(
+            "this is the folder of a formulary already, and a copy cannot go into it",
+            next=f"cd out of it for a copy; to connect this one:  fvc connect {quote(shown(address))}",
+        )
+    result = sharing.connect(archive, wanted, ask=_somebody_there())
+    if as_json:
+        from fvc.show.sharing_data import connected
+
+        print_json(connected(result))
+        return EXIT_DONE
+    out = screen()
+    out.say(f"{result.remote} is {shown(result.address)}{'' if result.added else ', as before'}.")
+    for line in result.prepared:
+        out.say(line)
+    if result.state == EMPTY:
+        out.say("It answers, and nothing is there yet:  fvc share  sends yours.")
+    elif result.state == OTHER:
+        out.say(f"It has {', '.join(result.there)}, and yours is called {result.branch}:  fvc share  would put yours beside that.")
+        out.say(f"To work on the same one:  git branch -m {result.there[0]}  then  fvc connect {quote(shown(address))}  again.")
+    else:
+        out.say("It answers, and has this formulary:  fvc share --preview  shows what would come and go.")
+    return EXIT_DONE
+
+
+def _copy(address: str, folder: str, as_json: bool) -> int:
+    result = sharing.copy(address, Path.cwd() / folder, ask=_somebody_there())
+    if as_json:
+        from fvc.show.sharing_data import copied
+
+        print_json(copied(result))
+        return EXIT_DONE
+    out = screen()
+    out.say(f"A copy of {shown(address)} is in {folder_name(result.folder)}.")
+    for line in result.prepared:
+        out.say(line)
+    for each in result.formularies:
+        out.say(f"Next:  cd {folder_name(each)}  and  fvc")
+    if not result.formularies:
+        out.say("There is no formulary in it.")
+    return EXIT_DONE
+
+
+def share(
+    preview: Annotated[bool, typer.Option("--preview", help="Only fetch, and show what would come and go.")] = False,
+    sure: Annotated[bool, typer.Option("--sure", help="Send although the merge has something that must be mended.")] = False,
+    as_json: AsJson = False,
+) -> int:
+    """Fetch what the other did, see it, merge, check, send yours. Never forces, never loses what is not saved."""
+    if preview and sure:
+        raise Refusal("--preview sends nothing, so there is nothing to be sure of", next="fvc share --preview  or  fvc share --sure")
+    archive = open_archive()
+    link = sharing.ready(archive)
+    if preview:
+        from fvc.together.setup import unprepared
+
+        fault = unprepared(archive)
+        warn([fault] if fault else [])
+        result = sharing.preview(archive, link, ask=_somebody_there())
+    else:
+        result = sharing.share(archive, link, ask=_somebody_there(), sure=sure, tell=(lambda _: None) if as_json else _came, note=_note)
+    archive = Archive(archive.root)
+    if as_json:
+        from fvc.show.sharing_data import outcome
+
+        print_json(outcome(result, lambda change, before, after: with_bill(archive, change, before, after)))
+    elif preview:
+        _show_preview(archive, result)
+    else:
+        _show(result)
+    warn(sharing.open_faults(archive.repository, result.open or ()) if result.state == OPEN else (), "open")
+    warn(_left(result), "not sent")
+    return EXIT_ANSWER_IS_NO if result.state in (OPEN, HELD, KEPT) else EXIT_DONE
+
+
+def _somebody_there() -> bool:
+    return sys.stdin.isatty() and sys.stderr.isatty()
+
+
+def _came(work: Work) -> None:
+    from fvc.show import sharing as show
+
+    show.came(screen(), work, "")
+    sys.stdout.flush()
+
+
+def _note(lines: list[str]) -> None:
+    for line in lines:
+        print(line, file=sys.stderr)
+
+
+def _left(result: Outcome) -> list[Fault]:
+    """Why nothing was sent, and what to do."""
+    if result.state == OPEN:
+        return [
+            Fault(
+                "all else is merged in the folder",
+                next="settle what is open, then  fvc share  goes on; to take it all back:  git merge --abort",
+            )
+        ]
+    if result.state == HELD:
+        return [
+            Fault(
+                "the merge has what must be mended, and neither side had it",
+                next="mend it and save, then  fvc share;  to send it all the same:  fvc share --sure",
+            )
+        ]
+    return [result.why] if result.why else []
+
+
+def _show_preview(archive: Archive, result: Outcome) -> None:
+    from fvc.show import sharing as show
+
+    out = screen()
+    show.came(out, result.came, show.place(result.link))
+    show.went(out, result.went, result.link, sent=False)
+    if result.open is None:
+        out.say("Whether both changed the same cannot be told with this git (2.38 or later can).")
+    for path in result.open or ():
+        out.say(f"both changed the same: {sharing.open_name(archive.repository, path) or path}", 0, "bold")
+    for path in result.unsaved:
+        out.say(f"not saved, and changed there too: {path}", 0, "bold")
+    if result.found:
+        out.say("Merged, these would have what neither side has:")
+        for each in result.found:
+            show.found(out, each)
+
+
+def _show(result: Outcome) -> None:
+    from fvc.show import sharing as show
+
+    out = screen()
+    if result.came is None and result.state != KEPT:
+        show.came(out, None, show.place(result.link))
+    if result.merged and result.state != OPEN:
+        out.say("")
+        out.say("Merged with yours." if result.merged == sharing.MERGE else "Your folder has it now.")
+    if result.found:
+        out.say("The merge has what neither side had:")
+        for each in result.found:
+            show.found(out, each)
+    if result.went:
+        show.went(out, result.went, result.link, sent=True)
+    elif result.state == NOTHING:
+        out.say("Nothing to send.")
+    for plan in result.both:
+        out.say("")
+        show.both(out, plan)

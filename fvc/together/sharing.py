@@ -1,0 +1,680 @@
+"""Exchanging with another maker: connect to the place where both leave their work, see what came, merge, check, send.
+
+Nothing is forced, rewritten or put away. A merge stands in the folder before anything is sent, so whatever ends a share,
+the next one goes on from there.
+"""
+
+from __future__ import annotations
+
+import os
+import shlex
+import shutil
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from pathlib import Path
+from typing import NamedTuple
+
+from fvc.archive import Archive
+from fvc.batch import parse_batch
+from fvc.compare.diff import Diff, RecordDiff, diff, record_differences
+from fvc.errors import EXIT_ANSWER_IS_NO, Fault, Refusal
+from fvc.files.writer import writing
+from fvc.formulary import SETTINGS_FILE, Formulary, material_path, plan_of_path, plan_path
+from fvc.git import remote
+from fvc.git.conflicts import unmerged
+from fvc.git.remote import Link, Said
+from fvc.git.repository import NO_IDENTITY, Commit, Repository
+from fvc.inspection import inspect
+from fvc.names import printable
+from fvc.reading import Reading, Side
+from fvc.references import Reference, folder_reading, in_commit, plans_here
+from fvc.rules.basis import Basis
+from fvc.rules.finding import LEVELS, NOTE, STOP, Finding
+from fvc.rules.structure import FILE_RULE
+from fvc.saving import next_number, plan_name, ready_to_save
+from fvc.trial import Trial
+from fvc.unaltered import altered_records
+
+TURNS = 5  # how often a share merges again because the other was faster
+
+# --- what one side did -------------------------------------------------------------------------------
+
+NEW, CHANGED, GONE = "new", "changed", "gone"
+
+
+class PlanWork(NamedTuple):
+    """What became of a plan. commits: those that changed it, newest first; change: None for a new one, one that is gone or cannot be read."""
+
+    name: str
+    path: str
+    kind: str
+    commits: tuple[Commit, ...]
+    before: Reading | None
+    after: Reading | None
+    change: Diff | None
+    earlier: str = ""
+    problem: str = ""
+
+
+class TrialWork(NamedTuple):
+    """What became of a batch. entries: how many were added; trial: None where it is gone or cannot be read."""
+
+    id: str
+    kind: str
+    entries: int
+    trial: Trial | None
+    problem: str = ""
+
+
+class RecordWork(NamedTuple):
+    """What became of the record of a material; a change without differing fields is one of its lots, or of how it is written."""
+
+    id: str
+    kind: str
+    changes: tuple[RecordDiff, ...]
+    problem: str = ""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Work:
+    """What one side did since both had the same. commits: newest first; others: further files of the formulary."""
+
+    commits: tuple[Commit, ...]
+    plans: tuple[PlanWork, ...] = ()
+    trials: tuple[TrialWork, ...] = ()
+    materials: tuple[RecordWork, ...] = ()
+    others: tuple[str, ...] = ()
+
+    @property
+    def who(self) -> str:
+        """The names of those who did it."""
+        return listed(dict.fromkeys(c.author for c in reversed(self.commits)))
+
+
+def listed(names: Iterable[str]) -> str:
+    """`Ada`, `Ada and Joss`, `Ada, Joss and Mirela`."""
+    *first, last = [*names] or ["somebody"]
+    return f"{', '.join(first)} and {last}" if first else last
+
+
+def work_between(archive: Archive, before: str | None, after: str) -> Work:
+    """What was done from one commit to another; before: None for all of it."""
+    repository = archive.repository
+    prefix = repository.prefix
+    commits = tuple(repository.log([prefix or "."], f"{before}..{after}" if before else after))
+    start = before or remote.nothing(repository)
+    first, second = archive.at(start), archive.at(after)
+    plans, trials, materials, others = [], [], [], []
+    for moved in remote.moved(repository, start, after):
+        old, new = (p[len(prefix) :] if p and p.startswith(prefix) else None for p in moved)
+        path = new or old
+        if path is None:
+            continue
+        kind = GONE if new is None else CHANGED if old and _kind_of(old) == _kind_of(new) else NEW
+        what = _kind_of(path)
+        if what == "plan":
+            by = (c for c in commits if any(change.path in moved for change in c.changes))
+            plans.append(_plan_work(archive, path, kind, _told(by), (start, old if kind != NEW else None), (after, new)))
+        elif what == "trial":
+            trials.append(_trial_work(path, kind, first, second, old))
+        elif what == "material":
+            materials.append(_record_work(path, kind, first, second))
+        else:
+            others.append(path)
+    return Work(commits=_told(commits), plans=tuple(plans), trials=tuple(trials), materials=tuple(materials), others=tuple(others))
+
+
+def _told(commits: Iterable[Commit]) -> tuple[Commit, ...]:
+    """Without the merges, which give no reason of their own; those where there is nothing else, such as a question settled in one."""
+    found = tuple(commits)
+    return tuple(c for c in found if len(c.parents) < 2) or found
+
+
+def _kind_of(path: str) -> str:
+    parts = path.split("/")
+    if not path.endswith(".toml"):
+        return ""
+    return {("formulas", 2): "plan", ("variants", 3): "plan", ("trials", 3): "trial", ("materials", 2): "material"}.get(
+        (parts[0], len(parts)), ""
+    )
+
+
+def _plan_work(
+    archive: Archive, path: str, kind: str, commits: tuple[Commit, ...], old: tuple[str, str | None], new: tuple[str, str | None]
+) -> PlanWork:
+    name, earlier = plan_name(path), plan_name(old[1]) if old[1] and new[1] and old[1] != new[1] else ""
+    before = after = None
+    try:
+        after = _reading(archive, *new)
+        before = _reading(archive, *old)
+    except Refusal as refusal:
+        return PlanWork(name, path, kind, commits, before, after, None, earlier, refusal.faults[0].message)
+    change = diff(before, after, _batch(after)) if before and after else None
+    problem = after.faults[0].message if after and after.faults else ""
+    return PlanWork(name, path, kind, commits, before, after, change, earlier, problem)
+
+
+def _reading(archive: Archive, commit: str, path: str | None) -> Reading | None:
+    return archive.read_at(commit, path, Side(f"{plan_name(path)}.{commit[:8]}", commit, None, True)) if path else None
+
+
+def _batch(reading: Reading) -> Fraction | None:
+    try:
+        return parse_batch(reading.plan.batch).grams
+    except ValueError:
+        return None
+
+
+def _trial_work(path: str, kind: str, first: Formulary, second: Formulary, old: str | None) -> TrialWork:
+    id = path.rpartition("/")[2].removesuffix(".toml")
+    if kind == GONE:
+        return TrialWork(id, kind, 0, None)
+    try:
+        after = second.trial(*plan_of_path(path))
+        before = first.trial(*plan_of_path(old)).value if old and kind == CHANGED else None
+    except Refusal as refusal:
+        return TrialWork(id, kind, 0, None, refusal.faults[0].message)
+    if after.value is None:
+        return TrialWork(id, kind, 0, None, after.faults[0].message)
+    known = {e.id for e in before.entries} if before else set()
+    return TrialWork(id, kind, sum(e.id not in known for e in after.value.entries), after.value)
+
+
+def _record_work(path: str, kind: str, first: Formulary, second: Formulary) -> RecordWork:
+    id = path.rpartition("/")[2].removesuffix(".toml")
+    if kind != CHANGED:
+        return RecordWork(id, kind, ())
+    after, faults, records = second.ingredient(id)
+    return RecordWork(id, kind, record_differences(first.ingredient(id)[2], records), faults[0].message if after is None and faults else "")
+
+
+# --- what the merged state has and neither side had ----------------------------------------------------
+
+
+class Found(NamedTuple):
+    """Something that the checks find in the merged state of a plan, and in neither of the states that were merged."""
+
+    plan: str
+    finding: Finding
+
+
+def crossed(archive: Archive, merged: str, parents: Sequence[str]) -> list[Found]:
+    """What must be mended or looked at in a merged state and in none of its parents, or was less grave there.
+
+    Only plans that are new in it: what they say or reach, or the settings they are judged by, is that of neither parent.
+    """
+    here, *before = (_moment(archive, commit) for commit in (merged, *parents))
+    plans = [r for r in plans_here(here) if all(_reached(here, r, here) != _reached(here, r, other) for other in before)]
+    earlier: dict[tuple[str, str, str], int] = {}
+    for moment in before:
+        for found in _findings(moment, [r for r in plans if moment.now.source.has(r.path)]):
+            earlier[_key(*found)] = min(earlier.get(_key(*found), len(LEVELS)), LEVELS.index(found.finding.level))
+    return [
+        found
+        for found in (*_findings(here, plans), *_records(here, before))
+        if found.finding.level != NOTE and LEVELS.index(found.finding.level) < earlier.get(_key(*found), len(LEVELS))
+    ]
+
+
+def _key(plan: str, finding: Finding) -> tuple[str, str, str]:
+    """What stays the same of a finding when only its figures change."""
+    return plan, finding.rule, finding.about or finding.where
+
+
+def _moment(archive: Archive, commit: str) -> Archive:
+    """The formulary as if the folder held a commit, and nothing was saved behind it."""
+    moment = Archive(archive.root)
+    moment.now = archive.at(commit)
+    moment.__dict__ |= {"found": archive.repository, "head": commit}  # both are worked out once and kept
+    return moment
+
+
+def _reached(here: Archive, reference: Reference, there: Archive) -> list[str | None]:
+    """The plan, the settings and all that the plan reaches `here`, by what their files are `there`."""
+    paths = [reference.path, SETTINGS_FILE]
+    try:
+        paths += [path for id in folder_reading(here, reference).records for path in (plan_path(id), material_path(id))]
+    except Refusal:
+        pass  # said by the checks
+    return [there.now.source.key(path) for path in paths]
+
+
+def _findings(moment: Archive, plans: Sequence[Reference]) -> Iterator[Found]:
+    try:
+        basis = moment.now.settings().basis
+    except Refusal as refusal:
+        basis = Basis()
+        for fault in refusal.faults:
+            yield Found(SETTINGS_FILE, Finding(STOP, SETTINGS_FILE, "file", fault.message, FILE_RULE, fault.next))
+    for each in inspect(moment, [], basis, (), plans) if plans else ():
+        for finding in each.report.findings:
+            yield Found(each.report.plan, finding)
+
+
+def _records(here: Archive, before: Sequence[Archive]) -> Iterator[Found]:
+    """Records of batches that both sides wrote to, where the merged one cannot be read or has lost something."""
+    for formula, id in here.now.trials():
+        path = f"trials/{formula}/{id}.toml"
+        keys = {moment.now.source.key(path) for moment in (here, *before)}
+        if len(keys) > len(before):
+            parsed = here.now.trial(formula, id)
+            broken = [Finding(STOP, path, "file", f.message, FILE_RULE, f.next) for f in parsed.faults if parsed.value is None]
+            for finding in broken or altered_records(here, path):
+                yield Found(id, finding)
+
+
+class Both(NamedTuple):
+    """A plan that both changed, as it now stands merged and not yet saved as a revision. twice: a number that two different plans bear."""
+
+    name: str
+    twice: int | None
+    next: int
+
+
+def _both(archive: Archive, head: str, joined: remote.Joined) -> Iterator[Both]:
+    repository, (one, other) = archive.repository, joined.parents[:2]
+    base = remote.common(repository, one, other)
+    if base is None:
+        return
+    sides = [{p for m in remote.moved(repository, base, side) for p in m if p} for side in (one, other)]
+    for path in sorted(p[len(repository.prefix) :] for p in sides[0] & sides[1] if p.startswith(repository.prefix)):
+        blobs = [archive.at(c).source.key(path) for c in (base, one, other)]
+        if _kind_of(path) != "plan" or archive.at(head).source.key(path) is None:
+            continue
+        numbers = [archive.revision_in(blob) for blob in blobs]
+        twice = numbers[1] if numbers[1] == numbers[2] != numbers[0] and blobs[1] != blobs[2] else None
+        name = plan_name(path)
+        try:
+            if in_commit(archive, Reference(name, *plan_of_path(path)), head, path).side.later:
+                yield Both(name, twice, next_number(archive, path))
+        except Refusal:
+            continue  # it cannot be read, which the checks say
+
+
+# --- a share -----------------------------------------------------------------------------------------
+
+SENT, NOTHING, OPEN, HELD, KEPT, PREVIEW = "sent", "nothing", "open", "held", "kept", "preview"
+FORWARD, MERGE = "forward", "merge"
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Outcome:
+    """How a share went.
+
+    state: `sent`; `nothing` (the other end has all of it); `open` (both changed the same); `held` (the merge has something
+    that must be mended); `kept` (merged, and the other end did not take it: `why`); `preview` (nothing was done).
+    merged: `forward`, `merge` or "". open: files relative to the top, None where git cannot tell ahead. unsaved: files
+    in the way of a merge.
+    """
+
+    state: str
+    link: Link
+    came: Work | None = None
+    went: Work | None = None
+    merged: str = ""
+    open: tuple[str, ...] | None = ()
+    found: tuple[Found, ...] = ()
+    both: tuple[Both, ...] = ()
+    unsaved: tuple[str, ...] = ()
+    why: Fault | None = None
+
+
+def ready(archive: Archive) -> Link:
+    """The other end of what is saved here. Refusal where a share cannot begin, with the way to make it so."""
+    repository = archive.repository
+    opened = unmerged(repository)
+    if opened:
+        raise Refusal(open_faults(repository, opened), code=EXIT_ANSWER_IS_NO)
+    if not remote.being_merged(repository):
+        ready_to_save(archive)
+    branch = repository.branch()
+    if branch is None:
+        raise Refusal("the repository is on no branch (a detached head)", next="go back with  git switch -")
+    if repository.identity() is None:
+        raise Refusal(NO_IDENTITY)
+    if archive.head is None:
+        raise Refusal("nothing has been saved here yet", next="fvc revise NAME --reason TEXT  saves a first revision")
+    found = remote.link(repository, branch)
+    if found is None:
+        known = remote.remotes(repository)
+        if not known:
+            raise Refusal(
+                "there is nowhere to share with yet", next="fvc connect ADDRESS  names the place where you both leave and fetch versions"
+            )
+        way = f"git branch --set-upstream-to=REMOTE/{branch}"
+        raise Refusal(f"there are several places to share with: {', '.join(map(printable, known))}", next=f"say which one:  {way}")
+    return found
+
+
+def open_faults(repository: Repository, paths: Iterable[str]) -> list[Fault]:
+    """What a merge left open, each with the way to settle it."""
+    faults = []
+    for path in paths:
+        name = open_name(repository, path)
+        way = f"fvc settle {name}" if name else f"edit it, then  git add {shlex.quote(path)}"
+        faults.append(Fault("both of you changed the same here, and it is not settled", file=path, next=way))
+    return faults
+
+
+def open_name(repository: Repository, path: str) -> str:
+    """The plan in a file that was left open, as `fvc settle` takes it; "" for any other file."""
+    inside = path.removeprefix(repository.prefix)
+    return plan_name(inside) if path.startswith(repository.prefix) and _kind_of(inside) == "plan" else ""
+
+
+def preview(archive: Archive, link: Link, *, ask: bool) -> Outcome:
+    """What a share would bring and send; only what git fetched is new afterwards. Refusal where the other end cannot be reached."""
+    archive, theirs, base = _fetched(archive, link, ask)
+    head = archive.head or ""
+    came = work_between(archive, base, theirs) if theirs and base and base != theirs else None
+    went = work_between(archive, base, head) if base != head else None
+    opened: tuple[str, ...] | None = ()
+    found: list[Found] = []
+    if came and went and theirs:
+        tried = remote.try_merge(archive.repository, head, theirs)
+        opened = tried.open if tried else None
+        found = crossed(archive, tried.tree, (head, theirs)) if tried and not tried.open else []
+    unsaved = _unsaved(archive.repository, base, theirs) if came and base and theirs else ()
+    return Outcome(state=PREVIEW, link=link, came=came, went=went, open=opened, found=tuple(found), unsaved=unsaved)
+
+
+def share(
+    archive: Archive,
+    link: Link,
+    *,
+    ask: bool,
+    sure: bool = False,
+    tell: Callable[[Work], object] = lambda _: None,
+    note: Callable[[list[str]], object] = lambda _: None,
+) -> Outcome:
+    """Fetch, merge, check, send.
+
+    ask: somebody sits at the terminal. sure: send a merge that has something to mend. tell: hears what the other did,
+    before it is merged. note: hears what had to be set up. Refusal where nothing was merged.
+    """
+    start: str | None = None
+    theirs: str | None = None
+    merged, refused = "", None
+
+    def outcome(state: str, **more: object) -> Outcome:
+        came = work_between(archive, start, theirs) if start and theirs else None
+        return Outcome(state=state, link=link, came=came, merged=merged, **more)  # type: ignore[arg-type]
+
+    for _ in range(TURNS):
+        try:
+            archive, theirs, base = _fetched(archive, link, ask)
+        except Refusal as refusal:
+            if refused is None:
+                raise
+            return outcome(KEPT, why=refusal.faults[0])
+        repository, head = archive.repository, archive.head or ""
+        if refused is not None and (theirs is None or theirs == base):
+            return outcome(KEPT, why=_not_taken(refused))
+        if remote.being_merged(repository):
+            _finish(archive, theirs)
+            archive, merged = Archive(archive.root), MERGE
+            repository, head = archive.repository, archive.head or ""
+        elif theirs and base and base != theirs:
+            start = start or base
+            coming = work_between(archive, base, theirs)
+            tell(coming)
+            _bring(archive, base, theirs, coming, note)
+            archive, merged = Archive(archive.root), MERGE if merged or base != head else FORWARD
+            repository, head = archive.repository, archive.head or ""
+            opened = unmerged(repository)
+            if opened:
+                return outcome(OPEN, open=tuple(opened))
+        joins = remote.joined(repository, theirs, head) if theirs else []
+        found = _still(archive, head, joins)
+        both = tuple({b.name: b for join in joins for b in _both(archive, head, join)}.values())
+        if any(f.finding.level == STOP for f in found) and not sure:
+            return outcome(HELD, found=found, both=both)
+        if theirs == head:
+            return outcome(NOTHING)
+        went = work_between(archive, theirs, head)
+        refused = remote.send(repository, link, ask=ask)
+        if refused.done:
+            return outcome(SENT, went=went, found=found, both=both)
+    return outcome(
+        KEPT, why=Fault(f"somebody else sent something {TURNS} times while this was being merged", next="fvc share  tries again")
+    )
+
+
+def _fetched(archive: Archive, link: Link, ask: bool) -> tuple[Archive, str | None, str | None]:
+    """Fetch, and look anew: what the other end has, and what both have in common. Refusal where they share nothing."""
+    said = remote.fetch(archive.repository, link, ask=ask)
+    if not said.done:
+        raise Refusal(_unreachable(link.remote, link.address, said))
+    archive.close()
+    archive = Archive(archive.root)
+    theirs = archive.repository.commit_id(link.tracking)
+    base = remote.common(archive.repository, archive.head or "", theirs) if theirs else None
+    if theirs and base is None:
+        raise Refusal(_unrelated(archive.repository, link.remote))
+    return archive, theirs, base
+
+
+def _unreachable(name: str, address: str, said: Said) -> Fault:
+    words = "; git says why above" if said.heard else f":\n    {_indented(said.words)}"
+    return Fault(
+        f"{printable(name)} ({printable(remote.shown(address))}) does not answer, or does not let you in; nothing was changed{words}",
+        next="look at the connection and the address (git remote -v), then try again; what you saved is safe here",
+    )
+
+
+def _indented(words: str) -> str:
+    return "\n    ".join(words.splitlines()[-12:])
+
+
+def _unrelated(repository: Repository, name: str) -> Fault:
+    if repository.shallow:
+        return Fault("this copy holds only the end of the history, and where both parted is not in it", next="git fetch --unshallow")
+    return Fault(
+        f"what {printable(name)} has and what is saved here have no beginning in common, so they cannot be merged",
+        next="take an empty place for this formulary; or fetch a copy of what is there, outside of this folder, with  fvc connect ADDRESS DIR",
+    )
+
+
+def _not_taken(said: Said) -> Fault:
+    words = "; git says why above" if said.heard else f":\n    {_indented(said.words)}"
+    return Fault(
+        f"the other end did not take what you sent{words}",
+        next="your work is saved and merged here; ask whoever looks after that place to let you send, then  fvc share",
+    )
+
+
+def _unsaved(repository: Repository, base: str, theirs: str) -> tuple[str, ...]:
+    """Files with work that is not saved, which a merge would have to touch."""
+    return tuple(repository.changed(list(dict.fromkeys(p for m in remote.moved(repository, base, theirs) for p in m if p))))
+
+
+def _bring(archive: Archive, base: str, theirs: str, coming: Work, note: Callable[[list[str]], object]) -> None:
+    """Merge what came; Refusal with everything as it was where unsaved work is in the way, or git will not begin."""
+    from fvc.together.setup import prepare, unprepared
+
+    repository = archive.repository
+    fault = unprepared(archive)
+    if fault:
+        note([f"{fault.message}. So it is set up now:", *prepare(archive, shared=False)])
+    with writing(archive.lock_folder):
+        faults = [
+            Fault(f"has changes that are not saved, and {coming.who} changed it too", file=p, next=_way(repository, p))
+            for p in _unsaved(repository, base, theirs)
+        ]
+        if base != archive.head and not faults:
+            faults = [
+                Fault(
+                    "is staged in git, which merges only where nothing is",
+                    file=p,
+                    next=f"save it, or  git restore --staged {shlex.quote(p)}",
+                )
+                for p in remote.staged(repository)
+            ]
+        if faults:
+            raise Refusal(faults)
+        said = remote.merge(repository, theirs, f"Merge what {coming.who} did")
+    if said.done:
+        note(said.words.splitlines())
+    elif not unmerged(repository):
+        way = "mend what git names, then  fvc share  goes on" if remote.being_merged(repository) else "mend what git names, then try again"
+        raise Refusal(f"git could not merge:\n    {_indented(said.words)}", next=way)
+
+
+def _way(repository: Repository, path: str) -> str:
+    """How to save one file."""
+    inside = path.removeprefix(repository.prefix)
+    kind = _kind_of(inside) if path.startswith(repository.prefix) else ""
+    if kind == "plan":
+        return f"save it:  fvc revise {plan_name(inside)} --reason TEXT"
+    if kind == "trial":
+        return f"save it:  fvc trial save {inside.rpartition('/')[2].removesuffix('.toml')}"
+    return f"save it:  git add {shlex.quote(path)}  then  git commit -m TEXT {shlex.quote(path)}"
+
+
+def _finish(archive: Archive, theirs: str | None) -> None:
+    """Save a merge of an earlier share in which all is settled. Refusal where it is of something else."""
+    repository = archive.repository
+    if theirs is None or not all(remote.holds(repository, theirs, c) for c in remote.being_merged(repository)):
+        raise Refusal(
+            "the repository is in the middle of a merge that no share began",
+            next="finish it with  git commit --no-edit  or take it back with  git merge --abort",
+        )
+    with writing(archive.lock_folder):
+        said = remote.finish(repository)
+    if not said.done:
+        raise Refusal(f"git could not save the merge:\n    {_indented(said.words)}", next="mend what git names, then  fvc share  goes on")
+
+
+def _still(archive: Archive, head: str, joins: Sequence[remote.Joined]) -> tuple[Found, ...]:
+    """What merges that were never sent brought about, and is not mended yet."""
+    found: dict[tuple[str, str, str], Found] = {}
+    for join in joins:
+        new = {_key(*f): f for f in crossed(archive, join.id, join.parents)}
+        if new and join.id != head:
+            now = {_key(*f) for f in crossed(archive, head, join.parents)}
+            new = {key: f for key, f in new.items() if key in now}
+        found |= new
+    return tuple(found.values())
+
+
+# --- connecting --------------------------------------------------------------------------------------
+
+EMPTY, SAME, OTHER = "empty", "same", "other"
+
+
+class Connected(NamedTuple):
+    """How a formulary was connected.
+
+    added: False where it was already. state: the other end is `empty`; has the `same` branch, which ours now follows; or has
+    only `other` ones. there: its branches. prepared: what was set up.
+    """
+
+    remote: str
+    address: str
+    branch: str
+    added: bool
+    state: str
+    there: tuple[str, ...]
+    prepared: tuple[str, ...]
+
+
+def address_of(text: str) -> str:
+    """An address as git keeps it: a folder by its full path, since git reads it from elsewhere later. Refusal for what is none."""
+    why = remote.why_not_an_address(text)
+    if why:
+        raise Refusal(
+            f'"{printable(remote.shown(text))}" is no address to share through: {why}',
+            next="for example  fvc connect ssh://git@host.example/studio.git  or  fvc connect ../shared.git",
+        )
+    return os.path.abspath(text) if remote.is_folder(text) else text
+
+
+def connect(archive: Archive, address: str, *, ask: bool) -> Connected:
+    """Name the other end of a formulary `origin`, and look at what is there. Refusal, with nothing set, where it does not answer or does not fit."""
+    from fvc.together.setup import prepare
+
+    repository = archive.repository
+    known = remote.remotes(repository)
+    name = next((n for n, a in known.items() if a == address), "origin")
+    if known.get(name, address) != address:
+        raise Refusal(
+            f"{name} is {printable(remote.shown(known[name]))} already",
+            next=f"if that place is no longer used:  git remote set-url {name} {shlex.quote(printable(remote.shown(address)))}",
+        )
+    branch = repository.branch()
+    if branch is None:
+        raise Refusal("the repository is on no branch (a detached head)", next="go back with  git switch -")
+    if name not in known:
+        remote.add(repository, name, address)
+    try:
+        there = _looked(archive, name, address, ask)
+    except BaseException:
+        if name not in known:
+            remote.remove(repository, name)
+        raise
+    link = remote.link(repository, branch)
+    if branch in there and link and not link.following:
+        remote.follow(repository, link._replace(remote=name, there=branch))
+    state = SAME if branch in there else OTHER if there else EMPTY
+    return Connected(name, address, branch, name not in known, state, tuple(there), tuple(prepare(archive)))
+
+
+def _looked(archive: Archive, name: str, address: str, ask: bool) -> list[str]:
+    """The branches of the other end. Refusal where it does not answer, or where none of them began as ours did."""
+    repository = archive.repository
+    said = remote.fetch_all(repository, name, ask=ask)
+    if not said.done:
+        raise Refusal(_unreachable(name, address, said))
+    there, ours = remote.branches(repository, name), repository.branch()
+    tips = [f"refs/remotes/{name}/{b}" for b in ([ours] if ours in there else there)]
+    if tips and not (archive.head and any(remote.common(repository, archive.head, tip) for tip in tips)):
+        raise Refusal(_unrelated(repository, name))
+    return there
+
+
+class Copied(NamedTuple):
+    """A copy that was fetched: its formularies, and what was set up in them."""
+
+    folder: Path
+    formularies: tuple[Path, ...]
+    prepared: tuple[str, ...]
+
+
+def copy(address: str, folder: Path, *, ask: bool) -> Copied:
+    """Fetch a copy of a formulary into a folder that is empty or not there. Refusal, with nothing left behind, where that cannot be."""
+    from fvc.together.setup import prepare
+
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        raise Refusal(
+            f"{printable(str(folder))} has something in it already",
+            next=f"name another folder:  fvc connect {shlex.quote(printable(remote.shown(address)))} DIR",
+        )
+    fresh = not folder.exists()
+    said = remote.clone(address, folder, ask=ask)
+    if not said.done:
+        raise Refusal(_unreachable("the place", address, said))
+    repository = Repository.find(folder)
+    if isinstance(repository, Fault):
+        raise Refusal(repository)
+    if repository.head() is None:
+        there = remote.branches(repository, "origin")
+        if not there:
+            shutil.rmtree(folder / ".git")
+            if fresh:
+                folder.rmdir()
+            raise Refusal(
+                "nothing is there yet, so there is nothing to copy",
+                next="in the folder of your formulary:  fvc connect ADDRESS  then  fvc share  sends it there",
+            )
+        if len(there) > 1:
+            ways = " or ".join(f"git switch {shlex.quote(b)}" for b in there)
+            raise Refusal(
+                f"a copy is in {printable(str(folder))}, but the place does not say which of its branches is meant",
+                next=f"in that folder:  {ways},  then  fvc setup",
+            )
+        repository.must("switch", "--quiet", there[0])
+    repository.close()
+    found = [folder / p for p in remote.files_called(repository, SETTINGS_FILE)]
+    done = [line for file in found for line in prepare(Archive(file.parent.resolve()), shared=False)]
+    return Copied(folder, tuple(file.parent for file in found), tuple(done))
