@@ -63,10 +63,23 @@ def _allergen(each: Declared) -> Json:
     )
 
 
+def allergens(result: Label) -> list[Json]:
+    """The allergens of each list, the earliest list first."""
+    return [
+        {
+            "list": each.listed.key,
+            "title": each.listed.title,
+            "since": each.listed.since,
+            "until": each.listed.until or None,
+            "allergens": [_allergen(a) for a in each.allergens],
+        }
+        for each in sorted(result.by_list, key=lambda each: each.listed.since)
+    ]
+
+
 def label(result: Label, reading: Reading) -> Json:
     """The ingredient declaration; `ingredients` and `allergens` by the list in force."""
-    ordered = sorted(result.by_list, key=lambda each: each.listed.since)
-    names = [each.names for each in ordered]
+    names = [each.names for each in sorted(result.by_list, key=lambda each: each.listed.since)]
     return {
         "schema": SCHEMA,
         "formula": reading.plan.id,
@@ -82,16 +95,7 @@ def label(result: Label, reading: Reading) -> Json:
         "unknown": list(result.unknown),
         "line": result.line,
         "figures": [_entry(e, result) for e in result.entries],
-        "lists": [
-            {
-                "list": each.listed.key,
-                "title": each.listed.title,
-                "since": each.listed.since,
-                "until": each.listed.until or None,
-                "allergens": [_allergen(a) for a in each.allergens],
-            }
-            for each in ordered
-        ],
+        "lists": allergens(result),
         "difference": {"gained": gained(names[-2], names[-1]), "lost": gained(names[-1], names[-2])} if len(names) > 1 else None,
         "notes": [n for n in (result.silence, CONFIRM) if n],
     }
@@ -138,4 +142,4 @@ def cost(result: Cost, reading: Reading) -> Json:
     }
 
 
-__all__ = ["check", "cost", "label"]
+__all__ = ["allergens", "check", "cost", "label"]

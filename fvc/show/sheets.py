@@ -44,17 +44,16 @@ def spec_words(spec: object) -> str:
     return ", ".join(words)
 
 
+def phase_steps(phase: Phase) -> str:
+    """`heat to 70 °C, hold 15 min, add below 40 °C`."""
+    steps = (("heat to", phase.heat), ("hold", phase.hold), ("add below", phase.add_below))
+    return ", ".join(f"{word} {text}" for word, text in steps if text)
+
+
 def _phase_head(out: Screen, phase: Phase, total: str = "") -> None:
-    steps = []
-    if phase.heat:
-        steps.append(f"heat to {phase.heat}")
-    if phase.hold:
-        steps.append(f"hold {phase.hold}")
-    if phase.add_below:
-        steps.append(f"add below {phase.add_below}")
     title = f"Phase {phase.name}" + (f", {phase.title}" if phase.title else "")
     out.say("")
-    out.head(title, "  ".join([*([total] if total else []), ", ".join(steps)]).strip())
+    out.head(title, "  ".join([*([total] if total else []), phase_steps(phase)]).strip())
     if phase.method:
         out.say(phase.method, 2)
 
