@@ -205,7 +205,9 @@ def main() -> int:
         subprocess.run([FVC, "setup"], cwd=pair, env=ENV, check=True, stdout=subprocess.DEVNULL)
         two_sides(pair)
         for name, commit in (("base", "HEAD^"), ("first", "HEAD"), ("second", "other")):
-            shown = subprocess.run(["git", "-C", str(pair), "show", f"{commit}:formulas/plan-0.toml"], check=True, env=ENV, capture_output=True)
+            shown = subprocess.run(
+                ["git", "-C", str(pair), "show", f"{commit}:formulas/plan-0.toml"], check=True, env=ENV, capture_output=True
+            )
             (Path(temporary) / name).write_bytes(shown.stdout)
         driver = [PYTHON, "-P", "-m", "fvc.driver"]
         took = best(

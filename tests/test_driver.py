@@ -179,6 +179,13 @@ def test_a_side_that_cannot_be_read_is_left_to_git(tmp_path, broken):
     assert said.endswith("git's text merge stands in the file\n")
 
 
+@pytest.mark.parametrize("path", ["toner.toml", "formulas/new\nline.toml", "old/formulas/deeper/toner.toml"])
+def test_a_plan_anywhere_is_merged_as_a_plan(tmp_path, path):
+    code, text, _ = merged(tmp_path, PLAN, edited(PLAN, ("= 3.00", "= 2.50")), edited(PLAN, ("= 0.20\n\n", "= 0.30\n\n")), path)
+    assert code == 0
+    assert text == edited(PLAN, ("= 3.00", "= 2.50"), ("= 0.20\n\n", "= 0.30\n\n"))
+
+
 def test_line_ends_of_windows_stay(tmp_path):
     windows = PLAN.replace("\n", "\r\n").encode()
     code, text, _ = merged(tmp_path, windows, windows.replace(b"3.00 ", b"2.50 "), windows.replace(b"0.20\r\n\r\n", b"0.30\r\n\r\n"))

@@ -171,14 +171,14 @@ def merge_records(
     A list is one value; whoever wants its items merged by what they are called gives them as a table.
     """
     desk = _Desk(records[0] is not None, answers)
-    return desk.decisions, _texts(desk, records)
+    return desk.decisions, _texts(desk, records, levels=True)
 
 
-def _texts(desk: _Desk, records: Three[Mapping[str, Any]]) -> dict[tuple[str, ...], object]:
+def _texts(desk: _Desk, records: Three[Mapping[str, Any]], *, levels: bool = False) -> dict[tuple[str, ...], object]:
     """What is decided on the values of three records."""
     return {
         path: value
-        for path, values in leaves(records)
+        for path, values in leaves(records, levels=levels)
         if (value := desk.decide(_dotted(path), values, plain_text, lambda v: (plain_text(v), type(v).__name__))) is not None
     }
 
@@ -425,17 +425,19 @@ def _line_key(line: Line) -> Any:
     return _level_key(line.level)
 
 
-def leaves(records: Three[Mapping[str, Any]], above: tuple[str, ...] = ()) -> list[tuple[tuple[str, ...], Three[object]]]:
-    """Every value of three records by its path, without levels and bookkeeping; what is a table on one side alone is one value."""
+def leaves(
+    records: Three[Mapping[str, Any]], above: tuple[str, ...] = (), *, levels: bool = False
+) -> list[tuple[tuple[str, ...], Three[object]]]:
+    """Every value of three records by its path, without bookkeeping; what is a table on one side alone is one value. levels: those of a plan too."""
     base, first, second = (record or {} for record in records)
     out: list[tuple[tuple[str, ...], Three[object]]] = []
     for key in [*base, *sorted((first.keys() | second.keys()) - base.keys())]:
         path = (*above, key)
-        if path in _BOOKKEEPING or (path[0] == "phase" and path[2:] == ("percent",)):
+        if path in _BOOKKEEPING or (not levels and path[0] == "phase" and path[2:] == ("percent",)):
             continue
         values = (base.get(key), first.get(key), second.get(key))
         if all(value is None or isinstance(value, dict) for value in values):
-            out += leaves(values, path)
+            out += leaves(values, path, levels=levels)
         else:
             out.append((path, values))
     return out

@@ -8,7 +8,6 @@ texts then have all lines as one side has them. So is any file that would have a
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any, NamedTuple
@@ -21,20 +20,6 @@ from fvc.files.plans import read_plan
 from fvc.files.rows import Name, OddLayout, Rows
 from fvc.files.weaving import COMMENT, Wanted, weave
 from fvc.formula import BALANCE, Plan
-
-PLAN, VARIANT, MATERIAL, TRIAL, SETTINGS, OTHER = "plan", "variant", "material", "trial", "settings", "other"
-_KINDS = (
-    (PLAN, re.compile(r"(?:.*/)?formulas/[^/]+\.toml")),
-    (VARIANT, re.compile(r"(?:.*/)?variants/[^/]+/[^/]+\.toml")),
-    (MATERIAL, re.compile(r"(?:.*/)?materials/[^/]+\.toml")),
-    (TRIAL, re.compile(r"(?:.*/)?trials/[^/]+/[^/]+\.toml")),
-    (SETTINGS, re.compile(r"(?:.*/)?formulary\.toml")),
-)
-
-
-def kind_of(path: str) -> str:
-    """What a file of a formulary is, by its place."""
-    return next((kind for kind, place in _KINDS if place.fullmatch(path)), OTHER)
 
 
 class Joined(NamedTuple):
@@ -73,9 +58,15 @@ def join(
     a side is not written in rows, AssertionError for a fault of ours; the caller then has only git's own merge.
     """
     docs = (_base(base, path), Rows(first.data, path), Rows(second.data, path))
-    if kind_of(path) in (PLAN, VARIANT):
+    if any(_is_plan(doc) for doc in docs[1:]):
         return _join_plans(docs, first, second, path, functions, answers)
     return _join_records(docs, first, second, path, answers)
+
+
+def _is_plan(doc: Rows) -> bool:
+    """True for a file with levels, wherever it lies: a plan under another name is no less a plan."""
+    phases = doc.values.get("phase")
+    return isinstance(phases, dict) and any(isinstance(phase, dict) and "percent" in phase for phase in phases.values())
 
 
 def _base(data: bytes | None, path: str) -> Rows | None:
@@ -123,11 +114,14 @@ def _new_fault(path: str, sides: Sequence[bytes], merged: bytes) -> Fault | None
     from fvc.files.trials import read_trial
 
     id = path.rpartition("/")[2].removesuffix(".toml")
-    reader: Callable[[bytes], Any] | None = {
-        MATERIAL: lambda data: read_material(data, path, id),
-        TRIAL: lambda data: read_trial(data, path, id),
-        SETTINGS: lambda data: read_formulary(data, path),
-    }.get(kind_of(path))
+    *_, above, name = ["", "", *path.split("/")]
+    reader: Callable[[bytes], Any] | None = None
+    if above == "materials":
+        reader = lambda data: read_material(data, path, id)  # noqa: E731
+    elif name == "formulary.toml":
+        reader = lambda data: read_formulary(data, path)  # noqa: E731
+    elif path.split("/")[-3:-2] == ["trials"]:
+        reader = lambda data: read_trial(data, path, id)  # noqa: E731
     if reader is None or any(reader(side).faults for side in sides):
         return None
     return next(iter(reader(merged).faults), None)
@@ -139,7 +133,7 @@ def _new_fault(path: str, sides: Sequence[bytes], merged: bytes) -> Fault | None
 def _read(doc: Rows | None, path: str) -> Plan | None:
     if doc is None:
         return None
-    parsed = read_plan(doc.source.data, path, path.rpartition("/")[2].removesuffix(".toml"), variant=kind_of(path) == VARIANT)
+    parsed = read_plan(doc.source.data, path, path.rpartition("/")[2].removesuffix(".toml"), variant="variant" in doc.values)
     if parsed.value is None:
         raise Refusal(parsed.faults)
     return replace(parsed.value, record=doc.values)
@@ -166,7 +160,7 @@ def _join_plans(docs: Three[Rows], first: Side, second: Side, path: str, functio
         lines_of: Three[Mapping[str, Any]] = tuple({line.path: line for line in p.lines} if p else None for p in of)  # type: ignore[assignment]
         wanted = Wanted({**result.texts, **_bookkeeping(docs)}, result.lines, result.phases, result.origins, lines_of)
         out = weave(docs, wanted, of_comments, prefer)
-        again = read_plan(out.data, path, "merged", variant=kind_of(path) == VARIANT).value
+        again = read_plan(out.data, path, "merged", variant=docs[1] is not None and "variant" in docs[1].values).value
         if again is None or again.lines != result.lines:
             raise AssertionError("the merged text would have had other lines")
         return out.data, out.questions

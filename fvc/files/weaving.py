@@ -48,7 +48,7 @@ def weave(docs: Three[Rows], wanted: Wanted, answers: Mapping[str, Answer], pref
     loom = _Loom(docs, wanted, answers, prefer)
     data = loom.run()
     again = Rows(data, "merged")
-    said = {path: values[1] for path, values in leaves((None, again.values, None))}
+    said = {path: values[1] for path, values in leaves((None, again.values, None), levels=not any(wanted.lines_of))}
     said |= {(key,): again.values[key] for key in ("format", "revision") if key in again.values}
     if said != dict(wanted.values) or [type(v) for v in said.values()] != [type(wanted.values[k]) for k in said]:
         odd = [".".join(k) for k in {**said, **wanted.values} if said.get(k) != wanted.values.get(k)]
