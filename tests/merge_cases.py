@@ -918,6 +918,12 @@ def _conflict_faults(files: tuple[File, File, File], want: Wish, merged: str) ->
     except (ValueError, AssertionError) as problem:
         return [f"does not read when one side is taken: {problem}"]
     between = {k for side in taken for block in side.inside for k in block}
+    for side in taken:
+        try:
+            comes_to = total_of(side.file)
+            found += [f"totals {comes_to} when one side is taken throughout"] * (comes_to != HUNDRED)
+        except UnclosedError as reason:
+            found.append(f"no total when one side is taken throughout: {reason}")
     for own, side in zip(files[1:], taken, strict=True):
         for key in want.disputed:
             line, mine = side.file.lines.get(key), own.lines.get(key)
