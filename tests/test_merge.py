@@ -138,6 +138,19 @@ def test_20_a_line_that_both_replaced_by_another_one_is_a_question():
         merged(base, first, second, answers={"phase.A.percent.glycerin": typed_level("2")})
 
 
+def test_a_rival_that_the_other_side_put_into_another_phase_is_asked_about_twice():
+    base = "A water balance\nA orange 2\nC gum 4"
+    first, second = "A water balance\nA betaine 2\nC propanediol 4", "A water balance\nA propanediol 2\nC gum 4"
+    result = merged(base, first, second)
+    assert [(q.case, q.about) for q in result.questions] == [(10, "phase.C.percent.propanediol"), (20, "phase.A.percent.orange")]
+    for side, lines_of in (
+        (FIRST, ["A water", "A betaine", "C propanediol"]),
+        (SECOND, ["A water", "A propanediol"]),
+    ):
+        taken = merged(base, first, second, {q.about: side for q in result.questions})
+        assert [f"{line.phase} {line.material}" for line in taken.lines] == lines_of
+
+
 def test_two_lines_taken_out_and_two_put_elsewhere_are_no_rivals():
     base = "A water balance\nA glycerin 3.00\nA gum 0.20"
     result = merged(base, "A water balance\nA gum 0.20\nA betaine 3.00", "A water balance\nA neroli 0.20\nA gum 0.20")

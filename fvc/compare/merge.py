@@ -133,12 +133,12 @@ def merge(
     """
     plans: Three[Plan] = (base, first.plan, second.plan)
     trios = _trios(base.lines if base else (), first.plan.lines, second.plan.lines)
-    rivals = _rivals(plans, trios)
+    trios, rivals, torn = _with_rivals(plans, trios)
     names = {line.path: _about(trio) for trio in trios for line in trio if line}
     names |= {line.path: _about(each[0]) for each in rivals for trio in each for line in trio if line}
     desk = _Desk(base is not None, {names.get(about, about): answer for about, answer in answers.items()})
     of_rivals = [trio for each in rivals for trio in each]
-    placed = [(line, trio) for trio in trios if trio not in of_rivals and (line := _line(desk, trio))]
+    placed = [(line, trio) for trio in trios if trio not in of_rivals and (line := _line(desk, trio, asked=trio in torn))]
     placed += [(line, each[1] if line is each[1][1] else each[2]) for each in rivals for line in _one_of(desk, *each)]
     chosen = {(line.phase, line.material): line for line, _ in placed}
     texts = _texts(desk, _each(plans, lambda plan: plan.record))
@@ -282,13 +282,15 @@ class _Desk:
         *,
         given: T | None = None,
         instead: Mapping[int, int] | None = None,
+        asked: bool = False,
     ) -> T | None:
         """Note what is decided on a value, and give it.
 
         key: of two values the lesser stands while the question is open. given: what an answer made of it.
-        instead: the number to note for a case that has one of its own here.
+        instead: the number to note for a case that has one of its own here. asked: a question, whatever the case.
         """
         case, taken = _case(values, self.shared)
+        taken = QUESTION if asked else taken
         answer = self.answers.get(about)
         _, first, second = values
         value: T | None
@@ -358,6 +360,26 @@ def _rivals(plans: Three[Plan], trios: Sequence[Three[Line]]) -> list[tuple[Thre
     return out
 
 
+def _with_rivals(
+    plans: Three[Plan], trios: list[Three[Line]]
+) -> tuple[list[Three[Line]], list[tuple[Three[Line], Three[Line], Three[Line]]], list[Three[Line]]]:
+    """The lines, their rivals (20), and what of a rival the other side put into another phase.
+
+    A material that both added, each in another phase, is one line (10), unless one of the two stands in the place of
+    what the other replaced otherwise: then it is two, and whether the second one stays is asked as well.
+    """
+    halves: dict[Three[Line], list[Three[Line]]] = {
+        trio: [(None, trio[1], None), (None, None, trio[2])]
+        for trio in trios
+        if trio[0] is None and trio[1] and trio[2] and trio[1].phase != trio[2].phase
+    }
+    rivals = _rivals(plans, [part for trio in trios for part in halves.get(trio, [trio])])
+    of_rivals = [trio for each in rivals for trio in each]
+    split = {trio: parts for trio, parts in halves.items() if any(part in of_rivals for part in parts)}
+    torn = [part for parts in split.values() for part in parts if part not in of_rivals]
+    return [part for trio in trios for part in split.get(trio, [trio])], rivals, torn
+
+
 def _one_of(desk: _Desk, gone: Three[Line], of_first: Three[Line], of_second: Three[Line]) -> list[Line]:
     """What comes of a line that both replaced: that of the side which was answered; both while it is open."""
     went, first, second = gone[0], of_first[1], of_second[2]
@@ -379,8 +401,8 @@ def _level_key(level: Level) -> Any:
     return (typed is None, typed.value if typed else ZERO, typed.text if typed else "", level.text)
 
 
-def _line(desk: _Desk, trio: Three[Line]) -> Line | None:
-    """What comes of a line; None when it is gone."""
+def _line(desk: _Desk, trio: Three[Line], *, asked: bool = False) -> Line | None:
+    """What comes of a line; None when it is gone. asked: added by one, and a question all the same."""
     base, first, second = trio
     about = _about(trio)
     moved = len({line.phase for line in trio if line}) > 1
@@ -393,7 +415,8 @@ def _line(desk: _Desk, trio: Three[Line]) -> Line | None:
     if first is None or second is None:  # 5, 6, 7, 8, 11
         there = first or second
         given = desk.level(about) if there else None
-        return desk.decide(about, trio, whole, _line_key, given=there._replace(level=given) if there and given else None)
+        put = there._replace(level=given) if there and given else None
+        return desk.decide(about, trio, whole, _line_key, given=put, instead={8: 10} if asked else None, asked=asked)
 
     given = desk.level(about)
     if first.phase != second.phase and first.level != second.level and not given:  # a move and its level go together

@@ -96,8 +96,8 @@ class _Loom:
         kept = [t for t in there if t and self._stays(t)]
         order = [(), *self._ordered(kept, lambda doc: doc.tables)]
         phases = {name: i for i, name in enumerate(self.wanted.phases)}
-        slots = [i for i, t in enumerate(order) if t[:1] == ("phase",) and len(t) > 1]
-        moved = sorted((order[i] for i in slots), key=lambda t: phases.get(t[1], len(phases)))
+        slots = [i for i, t in enumerate(order) if t[:1] == ("phase",) and len(t) > 1 and t[1] in phases]
+        moved = sorted((order[i] for i in slots), key=lambda t: phases[t[1]])
         for slot, table in zip(slots, moved, strict=True):
             order[slot] = table
         return order

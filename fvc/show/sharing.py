@@ -9,13 +9,12 @@ from fvc.show.screen import Screen, counted
 from fvc.story import reason_in
 from fvc.together.sharing import CHANGED, GONE, NEW, Both, Found, PlanWork, RecordWork, TrialWork, Work
 
-
 _MOST_NEW = 12  # things told one by one when nothing was there before
 
 
 def work(out: Screen, done: Work) -> None:
     """Plans with what changed in them and why; batches, materials and other files in a line each. Of a whole formulary only what it holds."""
-    everything = (*done.plans, *done.trials, *done.materials)
+    everything: list[PlanWork | TrialWork | RecordWork] = [*done.plans, *done.trials, *done.materials]
     if len(everything) > _MOST_NEW and all(each.kind == NEW for each in everything):
         out.item("new  ", ", ".join(plan.name for plan in done.plans), 2)
         out.say(f"     {counted(len(done.trials), 'record')} of batches, {counted(len(done.materials), 'material')}", 2)
