@@ -186,6 +186,44 @@ def test_a_plan_anywhere_is_merged_as_a_plan(tmp_path, path):
     assert text == edited(PLAN, ("= 3.00", "= 2.50"), ("= 0.20\n\n", "= 0.30\n\n"))
 
 
+@pytest.mark.parametrize(
+    ("first", "second"),
+    [
+        ([("[phase.C]\n", "# fragrance\n[phase.C]\n")], [("[phase.C]", "[phase.X]"), ("[phase.C.percent]", "[phase.X.percent]")]),
+        ([("extract = {", "rose-oil = 0.10\nextract = {")], [("[phase.C]", "[phase.X]"), ("[phase.C.percent]", "[phase.X.percent]")]),
+    ],
+    ids=["a comment on a phase that is renamed", "a line into a phase that is renamed"],
+)
+def test_what_has_no_place_any_more_is_left_to_git(tmp_path, first, second):
+    code, _, said = merged(tmp_path, PLAN, edited(PLAN, *first), edited(PLAN, *second))
+    assert code == 70
+    assert "git's text merge stands in the file" in said
+
+
+def test_a_plan_locked_by_one_is_not_changed_by_the_other_without_a_question(tmp_path):
+    plan = PLAN.replace("revision = 4", 'revision = 4\nstatus = "tried"')
+    locked = plan.replace('"tried"', '"locked"').replace("= 3.00", "= 2.50")
+    code, _, said = merged(tmp_path, plan, locked, edited(plan, ("level = 2.00", "level = 2.50")))
+    assert code == 64
+    assert "locked the plan" in said
+
+
+def test_a_total_that_was_off_on_one_side_is_asked_about(tmp_path):
+    first = edited(NO_BALANCE, ("= 3.00", "= 4.00"))
+    second = edited(NO_BALANCE, ("93.80", "93.70"), ("neroli-oil     = 0.20", "neroli-oil     = 0.30"))
+    assert merged(tmp_path, NO_BALANCE, first, second)[0] == 64
+
+
+def test_an_empty_table_and_lines_of_several_rows_stay(tmp_path):
+    base = MATERIAL.replace("[composition]", 'prices = {} # none yet\nnotes = """one\ntwo"""\n\n[composition]').replace("\n", "\r\n")
+    first, second = base.replace("7.90", "8.20"), base.replace("grams  = 100", "grams  = 60")
+    for name, text in (("base", base), ("first", first), ("second", second)):
+        (tmp_path / name).write_bytes(text.encode())
+    done = driver("merge", "base", "first", "second", "7", "--path=materials/acid.toml", cwd=tmp_path)
+    assert done.returncode == 0, done.stderr
+    assert (tmp_path / "first").read_bytes().decode() == first.replace("grams  = 100", "grams  = 60")
+
+
 def test_line_ends_of_windows_stay(tmp_path):
     windows = PLAN.replace("\n", "\r\n").encode()
     code, text, _ = merged(tmp_path, windows, windows.replace(b"3.00 ", b"2.50 "), windows.replace(b"0.20\r\n\r\n", b"0.30\r\n\r\n"))
@@ -287,12 +325,8 @@ def test_a_ratio_by_function_is_worked_out_with_the_records_beside_the_plan(tmp_
     code, _, said = merged(studio.root, BY_FUNCTION, first, second)
     assert code == 64
     assert "cannot be worked out without the material records" in said
-    assert (
-        merged(studio.root, BY_FUNCTION, edited(BY_FUNCTION, ("= 3.00", "= 2.50")), edited(BY_FUNCTION, ("level = 2.00", "level = 2.50")))[
-            0
-        ]
-        == 0
-    )
+    first, second = edited(BY_FUNCTION, ("= 3.00", "= 2.50")), edited(BY_FUNCTION, ('"70 °C"', '"75 °C"'))
+    assert merged(studio.root, BY_FUNCTION, first, second)[0] == 0  # the lines are those of one side
 
 
 # --- the text of a plan for git's own diff ---

@@ -168,9 +168,10 @@ def test_age_and_last_day_of_a_premix_stand_on_the_weigh_sheet(here, studio):
     day = today - datetime.timedelta(days=12)
     old = make(here, "premix", "2026-03-02", ("stock", "80", ""), ("sorbate", "12.50", ""), ("water", "7.50", ""))
     new = make(here, "premix", str(day), ("stock", "80", ""), ("sorbate", "12.50", ""), ("water", "7.50", ""))
-    aside = make(here, "premix", str(today), ("stock", "80", ""))
+    yesterday = str(today - datetime.timedelta(days=1))  # ten o'clock today may be still to come
+    aside = make(here, "premix", yesterday, ("stock", "80", ""))
     here("trial", "close", aside, "--verdict", "set-aside", "--because", "cloudy")
-    make(here, "toner", str(today), ("premix", "1.50", new))
+    make(here, "toner", yesterday, ("premix", "1.50", new))
     (offer,) = here("weigh", "toner", "--batch", "100g", "--json").data["lots"]
     until = str(day + datetime.timedelta(days=30))
     assert offer["batches"] == [{"batch": new, "made_on": str(day), "age_days": 12, "use_by": until, "grams": "98.5"}]
@@ -190,7 +191,7 @@ def test_a_batch_that_is_noted_late_asks_by_the_day_of_use(here):
 
 def test_a_premix_past_its_day_or_not_fit_is_asked_about(here):
     old = make(here, "premix", "2026-03-02", ("stock", "80", ""))
-    toner = make(here, "toner", str(datetime.date.today()))
+    toner = make(here, "toner", str(datetime.date.today() - datetime.timedelta(days=1)))
     assert "is past its last day, 2026-04-01" in here("trial", "weighed", toner, "premix", "2", "--lot", old, code=2).err
     here("trial", "close", old, "--verdict", "repeat", "--because", "crystals")
     assert f"{old} was closed as repeat" in here("trial", "weighed", toner, "premix", "2", "--lot", old, code=2).err

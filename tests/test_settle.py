@@ -90,7 +90,7 @@ def test_a_question_is_shown_with_before_each_person_and_why(pair):
         "  Bea     3.50\n"
         "  total so far: 100.00 %\n"
     )
-    assert "fvc settle toner --take 'Ada'" in result.err
+    assert "fvc settle toner --take Ada" in result.err
     assert "<<<<<<<" in pair.read("formulas/toner.toml")
 
 
@@ -244,6 +244,47 @@ def test_what_was_changed_by_hand_since_the_merge_is_not_written_over(pair):
 def test_a_wrong_call_says_what_would_be_right(pair, arguments, said):
     both(pair, {"propanediol = 3.00": "propanediol = 2.50"}, {"propanediol = 3.00": "propanediol = 3.50"})
     assert said in pair.refused("settle", *arguments)
+
+
+def test_the_total_after_taking_one_persons_lines_is_that_of_the_file(pair):
+    first = {"= 94.80": "= 93.80", "propanediol = 3.00": "propanediol = 4.00"}
+    both(pair, first, {"= 94.80": "= 93.80", "extract = 2.00": "extract = 3.00"}, TYPED)
+    assert "  total: 100.00 %\n" in pair.ok("settle", "toner", "--take", "Ada").out
+
+
+def test_hand_work_on_a_file_that_one_took_away_is_kept(pair):
+    pair.git("branch", "bea")
+    pair.edit("formulas/toner.toml", "extract = 2.00", "extract = 2.50")
+    pair.save_as("Ada", "2026-03-03", "formulas", message="more scent")
+    pair.git("checkout", "-q", "bea")
+    pair.git("rm", "-q", "formulas/toner.toml")
+    pair.save_as("Bea", "2026-03-04", ".", message="not made any more")
+    pair.git("checkout", "-q", "-")
+    pair.git("merge", "--no-edit", "bea", check=False)
+    pair.edit("formulas/toner.toml", "extract = 2.50", "extract = 2.75")
+    assert "changed by hand" in pair.refused("settle", "toner", "--take", "Ada")
+    assert "extract = 2.75" in pair.read("formulas/toner.toml")
+
+
+def test_markers_in_another_file_are_not_saved_with_the_merge(pair):
+    pair.formula("mist", {"A": {"water": "balance", "betaine": "1.00"}})
+    pair.save_as("Ada", "2026-03-01", ".", message="mist")
+    pair.git("branch", "bea")
+    for who, day, level in (("Ada", "2026-03-03", "2.50"), ("Bea", "2026-03-04", "3.50")):
+        if who == "Bea":
+            pair.git("checkout", "-q", "bea")
+        pair.edit("formulas/toner.toml", "propanediol = 3.00", f"propanediol = {level}")
+        pair.edit("formulas/mist.toml", "betaine = 1.00", f"betaine = {level}")
+        pair.save_as(who, day, "formulas", message=f"{who} tries")
+    pair.git("checkout", "-q", "-")
+    pair.git("merge", "--no-edit", "bea", check=False)
+    pair.git("add", "formulas/mist.toml")
+    result = pair.fvc("settle", "toner", "--take", "Ada")
+    assert result.code == 1
+    assert "markers of a conflict are left in formulas/mist.toml" in result.out
+    pair.write("formulas/mist.toml", pair.git("show", "HEAD:formulas/mist.toml"))
+    pair.git("add", "formulas/mist.toml")
+    assert pair.ok("settle").out == "Nothing was open any more; the merge is saved.\n"
 
 
 def test_a_merge_with_two_open_files_is_saved_with_the_last(pair):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from typing import Annotated
 
 import typer
@@ -13,9 +14,10 @@ from fvc.cli.proposal import say
 from fvc.compare.merge import TOTAL, Answer, Decision
 from fvc.errors import EXIT_ANSWER_IS_NO, EXIT_DONE, Refusal
 from fvc.files.writer import writing
+from fvc.git.conflicts import coming
 from fvc.names import printable
 from fvc.show import settling as show
-from fvc.together.settling import Settling, finish, open_file, open_files, settling, side_named
+from fvc.together.settling import Settling, conclude_merge, finish, open_file, open_files, settling, side_named
 
 
 def settle(
@@ -39,8 +41,10 @@ def settle(
     answers: dict[str, Answer] = {}
     whole = ""
     for text in take or ():
-        line, equals, who = text.rpartition("=")
+        line, equals, who = ("", "", text) if text in [person.name for person in found.people] else text.rpartition("=")
         side = side_named(found.people, who)
+        if whole and not equals:
+            raise Refusal("--take names two people for all that is open", next="one of them, and  --take LINE=PERSON  for single lines")
         if equals:
             answers[_about(found, line)] = side
         else:
@@ -63,7 +67,7 @@ def settle(
     with writing(archive.lock_folder):
         left, said = finish(archive, found)
     if as_json:
-        print_json(show.data(found, left, True))
+        print_json(show.data(found, left, not left and not said))
     else:
         _done(found, len(left), said)
         for other in left:
@@ -75,6 +79,10 @@ def _list(archive: Archive, as_json: bool) -> int:
     found = open_files(archive)
     if as_json:
         print_json({"schema": 1, "open": [each.name for each in found]})
+    elif not found and coming(archive.repository).what == "merge":
+        said = conclude_merge(archive)
+        say(f"Nothing is open; the merge is not saved: {said}" if said else "Nothing was open any more; the merge is saved.")
+        return EXIT_ANSWER_IS_NO if said else EXIT_DONE
     elif not found:
         say("Nothing is open here.")
     for each in found if not as_json else ():
@@ -177,10 +185,10 @@ def _still_open(found: Settling, as_json: bool) -> int:
     for number, question in enumerate(found.questions, 1):
         show.question(out, question, found, number, len(found.questions))
     show.total(out, found)
-    first = found.people[0].name
+    first = shlex.quote(found.people[0].name)
     raise Refusal(
         f"{len(found.questions)} open, and nothing was written",
-        next=f"fvc settle {found.open.name} --take '{first}'  for all,  --take LINE='{first}'  for one,  or  --level LINE=PERCENT",
+        next=f"fvc settle {found.open.name} --take {first}  for all,  --take LINE={first}  for one,  or  --level LINE=PERCENT",
         code=EXIT_ANSWER_IS_NO,
     )
 
@@ -189,8 +197,8 @@ def _done(found: Settling, left: int, said: str | None) -> None:
     show.total(screen(), found)
     say(f"{found.open.name} is settled." + ("" if found.data else " The file is gone."))
     if said:
-        say(f"The merge is not saved yet; git said:\n    {said}")
-        say("Mend that, then  git commit --no-edit")
+        say(f"The merge is not saved yet:\n    {said}")
+        say("Mend that, then  fvc settle  saves it.")
     elif left:
         return
     elif found.coming.what == "merge":

@@ -23,7 +23,7 @@ What is merged is a value: the level of a line, its phase, its note, or a text o
   16  order changed by both differently, or the same addition placed apart    question
   17  a line or phase of one side alone                                       stands behind its predecessor there
   18  two such at one place                                                   stand by their names
-  19  both sides close and what comes of them does not                        question about the total
+  19  what comes of both does not close, and its lines are those of neither   question about the total
   20  both put something else in the place of one line, each another          question: one or the other
 
 13 is a question since nobody has weighed that line: with 4, 10 and 12 it sees to it that no line comes out (phase, material
@@ -146,7 +146,7 @@ def merge(
     lines = tuple(chosen[phase, material] for phase, materials in order.items() for material in materials)
     closures = _each(plans, lambda plan: close(plan, functions))
     merged = close(replace(first.plan, lines=lines), functions)
-    if merged.faults and all(side and side.closed for side in closures[1:]):  # 19
+    if merged.faults and lines not in (first.plan.lines, second.plan.lines):  # 19
         totals = _each(closures, lambda side: shown(side.total, side.decimals))
         desk.decisions.append(Decision(19, TOTAL, *totals, QUESTION, "; ".join(fault.message for fault in merged.faults)))
     desk.check(first.name, second.name)
@@ -459,7 +459,7 @@ def leaves(
         if path in _BOOKKEEPING or (not levels and path[0] == "phase" and path[2:] == ("percent",)):
             continue
         values = (base.get(key), first.get(key), second.get(key))
-        if all(value is None or isinstance(value, dict) for value in values):
+        if all(value is None or isinstance(value, dict) for value in values) and any(values):
             out += leaves(values, path, levels=levels)
         else:
             out.append((path, values))

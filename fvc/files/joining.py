@@ -12,14 +12,13 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any, NamedTuple
 
-from fvc.amounts import HUNDRED, ZERO
 from fvc.compare.merge import ORDER, TOTAL, Answer, Decision, Merge, Sided, Three, merge, merge_records
 from fvc.compare.ordering import FIRST, QUESTION, SECOND
 from fvc.errors import Fault, Refusal
 from fvc.files.plans import read_plan
 from fvc.files.rows import Name, OddLayout, Rows
 from fvc.files.weaving import COMMENT, Wanted, weave
-from fvc.formula import BALANCE, Plan
+from fvc.formula import Plan
 
 
 class Joined(NamedTuple):
@@ -59,8 +58,12 @@ def join(
     """
     docs = (_base(base, path), Rows(first.data, path), Rows(second.data, path))
     if any(_is_plan(doc) for doc in docs[1:]):
-        return _join_plans(docs, first, second, path, functions, answers)
-    return _join_records(docs, first, second, path, answers)
+        joined = _join_plans(docs, first, second, path, functions, answers)
+    else:
+        joined = _join_records(docs, first, second, path, answers)
+    if not answers:  # whoever answered has chosen
+        _check_comments(docs, joined.sides)
+    return joined
 
 
 def _is_plan(doc: Rows) -> bool:
@@ -80,7 +83,9 @@ def _bookkeeping(docs: Three[Rows]) -> dict[Name, object]:
     """The format and the revision: the higher one stays, and the next save raises it."""
     out: dict[Name, object] = {}
     for key in ("format", "revision"):
-        known = [doc.values[key] for doc in docs[1:] if doc and isinstance(doc.values.get(key), int)]
+        known = [doc.values[key] for doc in docs[1:] if doc and key in doc.values]
+        if any(type(number) is not int for number in known):
+            raise OddLayout(f"{key} is no whole number")
         if known:
             out[key,] = max(known)
     return out
@@ -166,9 +171,10 @@ def _join_plans(docs: Three[Rows], first: Side, second: Side, path: str, functio
         return out.data, out.questions
 
     result = merged(*sided, of_lines)
-    doubt = _doubt(result, plans[1], plans[2], known)
+    doubt = _doubt(result, base, sided, known)
+    _check_phases(result, base, sided)
     data, on_comments = woven(result, plans, FIRST)
-    questions = (*result.questions, *doubt, *on_comments)
+    questions = (*(q for q in result.questions if q.about != TOTAL or not doubt), *doubt, *on_comments)
     decisions = (*result.decisions, *doubt, *on_comments)
     if not questions:
         return Joined((), decisions, data, (data, data), merge=result)
@@ -177,7 +183,7 @@ def _join_plans(docs: Three[Rows], first: Side, second: Side, path: str, functio
     whole = bool(doubt) or (not others and any(q.about == TOTAL for q in questions))
     for side in (FIRST, SECOND) if not whole else ():
         answered = _answered(lambda a: merged(*sided, a), of_lines, side)
-        whole = whole or any(q.about == TOTAL for q in answered.questions) or bool(_doubt(answered, plans[1], plans[2], known))
+        whole = whole or any(q.about == TOTAL for q in answered.questions) or bool(_doubt(answered, base, sided, known))
         sides += [woven(answered, plans, side)[0]] if not whole else []
     if whole:
         sides = []
@@ -221,16 +227,34 @@ def _rows_of(result: Merge, plans: Three[Plan]) -> Merge:
     return replace(result, origins=origins)
 
 
-def _doubt(result: Merge, first: Plan, second: Plan, known: Mapping[str, Sequence[str]] | None) -> tuple[Decision, ...]:
-    """A question about the total where a ratio by function cannot be worked out and the lines are those of neither side.
-
-    With a balance there is none as long as the lines fit even if the ratio were on all of them.
-    """
-    waiting = next((line for line in result.lines if line.level.function), None)
-    if known is not None or waiting is None or result.lines in (first.lines, second.lines):
+def _doubt(result: Merge, base: Plan | None, sided: Sequence[Sided], known: Mapping[str, Sequence[str]] | None) -> tuple[Decision, ...]:
+    """Questions about lines that are those of neither side: whether they total 100 cannot be told, or one side locked its own."""
+    if any(result.lines == side.plan.lines for side in sided):
         return ()
-    why = f'the ratio "{waiting.level.text}" cannot be worked out without the material records'
-    numbers = sum((n.value for line in result.lines if (n := line.level.number) and not line.level.follows), ZERO)
-    most = numbers * (1 + sum((n.value for line in result.lines if (n := line.level.number) and line.level.function), ZERO))
-    fits = any(line.level.kind == BALANCE for line in result.lines) and most <= HUNDRED
-    return () if fits else (Decision(19, TOTAL, None, None, None, QUESTION, why),)
+    why = [
+        f"{side.name} locked the plan with other lines than come of both"
+        for side in sided
+        if side.plan.status == "locked" and (base is None or base.status != "locked") and result.lines != side.plan.lines
+    ]
+    waiting = next((line for line in result.lines if line.level.function), None)
+    if known is None and waiting:
+        why.append(f'the ratio "{waiting.level.text}" cannot be worked out without the material records')
+    return (Decision(19, TOTAL, None, None, None, QUESTION, "; ".join(why)),) if why else ()
+
+
+def _check_phases(result: Merge, base: Plan | None, sided: Sequence[Sided]) -> None:
+    """A phase that one side took out or renamed and to which the other added: which instructions hold is not for us to say."""
+    named = [{phase.name for phase in plan.phases} for plan in (base, *(side.plan for side in sided)) if plan]
+    for phase in result.phases if base else ():
+        if phase in named[0] and (phase in named[1]) != (phase in named[2]):
+            raise OddLayout(f"phase {phase} was taken out on one side, and the other has something new in it")
+
+
+def _check_comments(docs: Three[Rows], texts: Sequence[bytes]) -> None:
+    """Every comment that either side wrote must stand somewhere in what comes of it."""
+    known = docs[0].comments if docs[0] else set()
+    there = b"\n".join(texts).decode()
+    for doc in docs[1:]:
+        for comment in doc.comments - known if doc else ():
+            if comment not in there:
+                raise OddLayout(f'the comment "{comment[:40]}" has no place in what comes of both')

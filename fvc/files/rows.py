@@ -140,8 +140,17 @@ class Rows:
 
     def bytes_of(self, rows: Iterable[str]) -> bytes:
         """Lines as the bytes of a file, with this file's line ends and byte order mark."""
-        newline = "\r\n" if self.crlf else "\n"
-        return (BOM if self.bom else b"") + "".join(row + newline for row in rows).encode()
+        text = "".join(row + "\n" for row in rows)  # a value of several rows holds line ends of its own
+        return (BOM if self.bom else b"") + (text.replace("\n", "\r\n") if self.crlf else text).encode()
+
+    @property
+    def comments(self) -> set[str]:
+        """What all comments say, those inside a list too."""
+        rows = [row for table in self.tables.values() for row in table.values()] + [*self.heads.values()]
+        texts = [line for row in rows for line in (*row.lead, *row.below, row.comment)] + [*self.ends]
+        inside = [line for row in rows if row.value.startswith("[") for line in row.value.split("\n")]
+        texts += [line[line.index("#") :] for line in inside if "#" in line and not re.search(r"[\"'].*#.*[\"']", line)]
+        return {said for text in texts if (said := text.strip().lstrip("# ").strip())}
 
     @property
     def lines(self) -> list[str]:

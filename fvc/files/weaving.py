@@ -60,6 +60,7 @@ class _Loom:
     def __init__(self, docs: Three[Rows], wanted: Wanted, answers: Mapping[str, Answer], prefer: str) -> None:
         self.docs, self.wanted, self.answers, self.prefer = docs, wanted, answers, prefer
         self.questions: list[Decision] = []
+        self.said = {path[:length] for path in wanted.values for length in range(1, len(path) + 1)}
         self.percent: dict[Name, list[Line]] = {}
         for line in wanted.lines:
             self.percent.setdefault(("phase", line.phase, "percent"), []).append(line)
@@ -116,7 +117,7 @@ class _Loom:
 
     def _said(self, path: Name) -> bool:
         """True when the merged file says something at a path or below it."""
-        return path in self.wanted.values or any(p[: len(path)] == path for p in self.wanted.values)
+        return path in self.said
 
     def _ordered(self, there: Iterable[Name], names: Callable[[Rows], Iterable[Name]]) -> list[Name]:
         """Names in the order that comes of the three files; where both reordered them differently, by what they are called."""

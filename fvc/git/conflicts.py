@@ -34,7 +34,7 @@ def unmerged(repository: Repository) -> dict[str, Stages]:
 
 
 class Coming(NamedTuple):
-    """Whose change is being put on this branch. name, subject: of its commit, empty for changes that were put aside. command: how git goes on."""
+    """Whose change is being put on this branch. commit: None for changes that were put aside. command: how git goes on."""
 
     what: str
     commit: str | None
@@ -71,11 +71,21 @@ def last_change(repository: Repository, start: str, without: str | None, path: s
     """The newest commit from `start` back that changed the file at `path` (relative to the top); without: not those it shares with this one."""
     span = [f"^{without}"] if without else []
     form = "--format=%an%x00%aI%x00%s%x00%H"
-    done = repository.run(
-        "-C", str(repository.top), "-c", "log.showSignature=false", "log", "-1", "--no-merges", form, start, *span, "--", path
-    )
+    paths = ["--no-merges", start, *span, "--", path] if path else [start]
+    done = repository.run("-C", str(repository.top), "-c", "log.showSignature=false", "log", "-1", form, *paths)
     parts = done.stdout.decode("utf-8", "replace").strip("\n").split("\0")
     return Author(printable(parts[0]), parts[1][:10], printable(parts[2]), parts[3]) if done.returncode == 0 and len(parts) == 4 else None
+
+
+def author_of(repository: Repository, commit: str) -> Author | None:
+    """Who made a commit, when and why."""
+    return last_change(repository, commit, None, "")
+
+
+def with_markers(repository: Repository) -> list[str]:
+    """TOML files that would be saved with git's markers in them."""
+    done = repository.run("-C", str(repository.top), "grep", "--cached", "-l", "-z", "-I", "-e", "^<<<<<<< ")
+    return [path for path in os.fsdecode(done.stdout).split("\0") if path.endswith(".toml")]
 
 
 def settled(repository: Repository, path: str) -> None:

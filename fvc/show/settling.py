@@ -9,7 +9,7 @@ from fvc.amounts import shown
 from fvc.compare.merge import TOTAL, Decision
 from fvc.show.screen import Screen, counted, grid
 from fvc.show.tries import short
-from fvc.together.settling import REMOVED, Open, Settling
+from fvc.together.settling import REMOVED, Open, Settling, total_of
 
 SCHEMA = 1
 
@@ -47,14 +47,21 @@ def question(out: Screen, each: Decision, found: Settling, number: int, many: in
 
 def total(out: Screen, found: Settling) -> None:
     """What the lines total with the answers so far."""
-    if found.joined and found.joined.merge:
-        closure = found.joined.merge.closure
-        out.say(f"total so far: {shown(closure.total, closure.decimals)} %", 2)
+    words = _total(found)
+    if words is not None:
+        out.say(f"total{' so far' if found.questions else ''}: {words} %", 2)
+
+
+def _total(found: Settling) -> str | None:
+    """The total of a plan: of what would be written, once that is known."""
+    merge = found.joined.merge if found.joined else None
+    if merge is None:
+        return None
+    return total_of(found.data, merge) if found.data else shown(merge.closure.total, merge.closure.decimals)
 
 
 def data(found: Settling, left: Sequence[Open], saved: bool) -> dict[str, Any]:
     """The open questions of a file as JSON."""
-    merge = found.joined.merge if found.joined else None
     return {
         "schema": SCHEMA,
         "name": found.open.name,
@@ -63,7 +70,7 @@ def data(found: Settling, left: Sequence[Open], saved: bool) -> dict[str, Any]:
             {"about": subject(q, found), "before": q.base, "first": q.first, "second": q.second, "why": q.why or None}
             for q in found.questions
         ],
-        "total_percent": shown(merge.closure.total, merge.closure.decimals) if merge else None,
+        "total_percent": _total(found),
         "settled": found.data is not None,
         "saved": saved,
         "open": [each.name for each in left],

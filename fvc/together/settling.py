@@ -6,15 +6,18 @@ import re
 from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
+from fvc.amounts import shown
 from fvc.archive import Archive
-from fvc.compare.merge import TOTAL, Answer, Decision
+from fvc.compare.merge import TOTAL, Answer, Decision, Merge
 from fvc.compare.ordering import FIRST, SECOND
 from fvc.errors import Fault, Refusal
 from fvc.files.joining import Joined, Side, join
 from fvc.files.markers import marked
+from fvc.files.plans import read_plan
 from fvc.files.rows import OddLayout
 from fvc.files.writer import replace
-from fvc.git.conflicts import Coming, Stages, coming, conclude, last_change, settled, text_merge, unmerged
+from fvc.formula import close
+from fvc.git.conflicts import Coming, Stages, author_of, coming, conclude, last_change, settled, text_merge, unmerged, with_markers
 from fvc.names import printable, suggestion
 from fvc.story import reason_in
 
@@ -52,6 +55,15 @@ class Settling(NamedTuple):
     questions: tuple[Decision, ...]
     data: bytes | None
     before: bytes | None
+
+
+def total_of(data: bytes, merge: Merge) -> str | None:
+    """The total of a plan that is about to be written; None where a ratio by function keeps it from being told from the file."""
+    plan = read_plan(data, "", "plan", variant=b"[variant]" in data).value
+    if plan is None or any(line.level.function for line in plan.lines):
+        return shown(merge.closure.total, merge.closure.decimals) if plan and plan.lines == merge.lines else None
+    closure = close(plan, {})
+    return shown(closure.total, closure.decimals)
 
 
 def open_files(archive: Archive) -> list[Open]:
@@ -99,6 +111,8 @@ def settling(archive: Archive, each: Open, answers: Mapping[str, Answer], *, who
             7, REMOVED, "there" if base is not None else None,
             gone if first is None else "changed", gone if second is None else "changed", "",
         )  # fmt: skip
+        if before is not None and _plain(before) not in [_plain(text) for text in texts if text is not None]:
+            raise Refusal(_by_hand(each, "has been changed by hand since the merge", "look it over"))
         answer = answers.get(REMOVED)
         data = None if answer not in (FIRST, SECOND) else (first if answer == FIRST else second) or b""
         return Settling(each, people, now, None, (question,) if data is None else (), data, before)
@@ -132,8 +146,20 @@ def finish(archive: Archive, done: Settling) -> tuple[list[Open], str | None]:
         (archive.root / done.open.path).unlink(missing_ok=True)
     settled(repository, path)
     left = open_files(archive)
-    others = unmerged(repository)
-    return left, conclude(repository) if not others and done.coming.what == "merge" else None
+    outside = [p for p in unmerged(repository) if not p.startswith(repository.prefix)]
+    if left or done.coming.what != "merge":
+        return left, None
+    if outside:
+        return left, f"outside the formulary still open: {', '.join(outside)}"
+    return left, conclude_merge(archive)
+
+
+def conclude_merge(archive: Archive) -> str | None:
+    """Save the merge in which nothing is open any more; None, or what stands against it."""
+    marked_ones = with_markers(archive.repository)
+    if marked_ones:
+        return f"markers of a conflict are left in {', '.join(marked_ones)}"
+    return conclude(archive.repository)
 
 
 def _check_untouched(archive: Archive, each: Open, joined: Joined, texts: tuple[bytes, bytes, bytes], before: bytes | None) -> None:
@@ -152,7 +178,11 @@ def _check_untouched(archive: Archive, each: Open, joined: Joined, texts: tuple[
         what, way = "has been changed by hand since the merge, and has markers left", "take out the markers and keep the right lines"
     else:
         what, way = "has been settled by hand", "look it over"
-    raise Refusal(
+    raise Refusal(_by_hand(each, what, way))
+
+
+def _by_hand(each: Open, what: str, way: str) -> Fault:
+    return Fault(
         f"{each.path} {what}; nothing was written over it",
         next=f"{way}, then  git add {each.path};  or begin anew from both sides:  git checkout --merge -- {each.path}",
     )
@@ -180,7 +210,9 @@ def _people(archive: Archive, each: Open, now: Coming) -> tuple[Person, Person]:
     of_first = last_change(repository, head, None if alone else now.commit, path) if head else None
     of_second = last_change(repository, now.commit, None if alone else head, path) if now.commit else None
     first = of_first or (last_change(repository, head, None, path) if head else None)
-    names = [first.name if first else "this side", of_second.name if of_second else now.what]
+    if of_second is None and now.commit:  # under another name there
+        of_second = author_of(repository, now.commit)
+    names = [first.name or first.commit[:7] if first else "this side", of_second.name or of_second.commit[:7] if of_second else now.what]
     if names[0] == names[1] and first and of_second:
         apart = (first.day, of_second.day) if first.day != of_second.day else (first.commit[:7], of_second.commit[:7])
         names = [f"{name}, {word}" for name, word in zip(names, apart, strict=True)]
@@ -193,7 +225,8 @@ def _people(archive: Archive, each: Open, now: Coming) -> tuple[Person, Person]:
 
 def side_named(people: tuple[Person, Person], text: str) -> str:
     """FIRST or SECOND by a name or its beginning, large or small letters alike. Refusal where it fits none or both."""
-    fits = [
+    exact = [side for side, person in zip((FIRST, SECOND), people, strict=True) if person.name == text.strip()]
+    fits = exact or [
         side for side, person in zip((FIRST, SECOND), people, strict=True)
         if text.strip() and person.name.casefold().startswith(text.strip().casefold())
     ]  # fmt: skip
