@@ -281,7 +281,7 @@ def test_markers_in_another_file_are_not_saved_with_the_merge(pair):
     pair.git("add", "formulas/mist.toml")
     result = pair.fvc("settle", "toner", "--take", "Ada")
     assert result.code == 1
-    assert "markers of a conflict are left in formulas/mist.toml" in result.out
+    assert "markers of a conflict are left in formulas/mist.toml\n" in result.out
     pair.write("formulas/mist.toml", pair.git("show", "HEAD:formulas/mist.toml"))
     pair.git("add", "formulas/mist.toml")
     assert pair.ok("settle").out == "Nothing was open any more; the merge is saved.\n"

@@ -197,7 +197,9 @@ def _done(found: Settling, left: int, said: str | None) -> None:
     show.total(screen(), found)
     say(f"{found.open.name} is settled." + ("" if found.data else " The file is gone."))
     if said:
-        say(f"The merge is not saved yet:\n    {said}")
+        say("The merge is not saved yet:")
+        for row in said.splitlines():
+            screen().say(row, 4)
         say("Mend that, then  fvc settle  saves it.")
     elif left:
         return
