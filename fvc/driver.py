@@ -18,6 +18,10 @@ import gc
 import os
 import sys
 from collections.abc import Callable, Mapping, Sequence
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from fvc.compare.merge import Decision, Merge
 
 CLEAN, MARKED, FAILED = 0, 64, 70
 _MOST_SAID = 6  # questions told on the screen; all of them stand in the file
@@ -75,11 +79,10 @@ def _merge(arguments: Sequence[str]) -> int:
     return MARKED
 
 
-def _words(question: object, merge: object) -> str:
-    from fvc.compare.merge import Decision, Merge, words
+def _words(question: Decision, merge: Merge | None) -> str:
+    from fvc.compare.merge import words
 
-    assert isinstance(question, Decision)
-    if isinstance(merge, Merge):
+    if merge is not None:
         return words(question, merge)
     return question.why or f"{question.about}: both changed it, each otherwise"
 
@@ -127,14 +130,17 @@ def _write(file: str, data: bytes) -> None:
 
 
 def _print_text(file: str) -> int:
-    data = _read(file)
-    try:
-        data = _with_percents(data)
-    except BaseException:
-        pass  # the file as it is
-    sys.stdout.buffer.write(data)
+    sys.stdout.buffer.write(text_of(_read(file)))
     sys.stdout.buffer.flush()
     return 0
+
+
+def text_of(data: bytes) -> bytes:
+    """The file with its computed percents; as it is where anything is wrong with it."""
+    try:
+        return _with_percents(data)
+    except Exception:
+        return data
 
 
 def _with_percents(data: bytes) -> bytes:

@@ -143,10 +143,11 @@ def test_a_total_is_settled_by_taking_one_persons_lines(pair):
         {"= 94.80": "= 93.80", "extract = 2.00": "extract = 3.00", "Face toner": "Rose toner"},
     )
     both(pair, *edits, TYPED)
-    pair.ok("settle", "toner", "--take", "Ada")
+    said = pair.ok("settle", "toner", "--take", "Ada").out
     text = pair.read("formulas/toner.toml")
     assert "propanediol = 4.00" in text
     assert "extract = 2.00" in text
+    assert "  extract 3.00 (Bea), back to 2.00\n" in said
     assert 'title    = "Rose toner"' in text  # a text that only Bea changed is no matter of the total
 
 
@@ -165,7 +166,7 @@ def test_a_file_that_one_took_away_and_the_other_changed(pair):
     pair.git("checkout", "-q", "-")
     pair.git("merge", "--no-edit", "bea", check=False)
     result = pair.fvc("settle", "toner")
-    assert "the file: one of you took it away" in result.out
+    assert "the file: one took it away" in result.out
     pair.ok("settle", "toner", "--take", "Bea")
     assert "extract = 2.50" in pair.read("formulas/toner.toml")
     assert pair.git("status", "--porcelain") == ""
@@ -266,7 +267,8 @@ def test_hand_work_on_a_file_that_one_took_away_is_kept(pair):
     assert "extract = 2.75" in pair.read("formulas/toner.toml")
 
 
-def test_markers_in_another_file_are_not_saved_with_the_merge(pair):
+def two_open(pair: Studio) -> None:
+    """Both changed one level each of the toner and of a mist, and git merges."""
     pair.formula("mist", {"A": {"water": "balance", "betaine": "1.00"}})
     pair.save_as("Ada", "2026-03-01", ".", message="mist")
     pair.git("branch", "bea")
@@ -278,6 +280,10 @@ def test_markers_in_another_file_are_not_saved_with_the_merge(pair):
         pair.save_as(who, day, "formulas", message=f"{who} tries")
     pair.git("checkout", "-q", "-")
     pair.git("merge", "--no-edit", "bea", check=False)
+
+
+def test_markers_in_another_file_are_not_saved_with_the_merge(pair):
+    two_open(pair)
     pair.git("add", "formulas/mist.toml")
     result = pair.fvc("settle", "toner", "--take", "Ada")
     assert result.code == 1
@@ -288,17 +294,7 @@ def test_markers_in_another_file_are_not_saved_with_the_merge(pair):
 
 
 def test_a_merge_with_two_open_files_is_saved_with_the_last(pair):
-    pair.formula("mist", {"A": {"water": "balance", "betaine": "1.00"}})
-    pair.save_as("Ada", "2026-03-01", ".", message="mist")
-    pair.git("branch", "bea")
-    for who, day, level in (("Ada", "2026-03-03", "2.50"), ("Bea", "2026-03-04", "3.50")):
-        if who == "Bea":
-            pair.git("checkout", "-q", "bea")
-        pair.edit("formulas/toner.toml", "propanediol = 3.00", f"propanediol = {level}")
-        pair.edit("formulas/mist.toml", "betaine = 1.00", f"betaine = {level}")
-        pair.save_as(who, day, "formulas", message=f"{who} tries")
-    pair.git("checkout", "-q", "-")
-    pair.git("merge", "--no-edit", "bea", check=False)
+    two_open(pair)
     assert pair.fvc("settle").out == "open:  fvc settle mist\nopen:  fvc settle toner\n"
     first = pair.fvc("settle", "toner", "--take", "Ada")
     assert (first.code, first.out.splitlines()[-1]) == (1, "Still open:  fvc settle mist")

@@ -286,7 +286,7 @@ def test_what_the_other_did_comes_with_its_reason(two):
     assert "propanediol 3.00 to 2.5 (-0.50)" in out
     assert "water 90.42 to 90.92 (+0.50, followed)" in out
     assert "material betaine  name betaine to Betaine, anhydrous" in out
-    assert "Your folder has it now." in out
+    assert "This folder has it now." in out
     assert head(two.joss) == head(two.mirela)
     assert level(two.joss, "propanediol") == "2.5"
 
@@ -298,7 +298,7 @@ def test_changes_of_different_plans_are_merged_and_sent(two):
     two.joss.edit("formulas/mist.toml", "betaine = 5.00", "betaine = 4.00")
     two.joss.ok("revise", "mist", "--reason", "lighter")
     out = two.joss.ok("share").out
-    assert "Merged with yours." in out
+    assert "Merged with what was saved here." in out
     assert "mist  revision 0 to 1" in out
     assert "fvc revise" not in out
     assert tip(two.place) == head(two.joss)
@@ -357,6 +357,14 @@ def test_what_both_changed_differently_stays_open_until_it_is_settled(two):
     assert len(two.joss.git("log", "-1", "--format=%p").split()) == 2
     assert level(two.joss, "propanediol") == "2.6"
     assert level(two.joss, "betaine", "mist") == "4.00"
+
+
+def test_what_is_not_saved_is_said_not_to_be_sent(two):
+    two.joss.edit("formulas/toner.toml", "propanediol = 3.00", "propanediol = 2.70")
+    result = two.joss.fvc("share")
+    assert "Nothing to send." in result.out
+    assert "not saved, so not sent: formulas/toner.toml\n  next: save it:  fvc revise toner --reason TEXT" in result.err
+    assert "not saved" not in two.mirela.fvc("share").err
 
 
 def test_what_was_settled_is_sent_by_the_next_share(two):

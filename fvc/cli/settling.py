@@ -14,10 +14,9 @@ from fvc.cli.proposal import say
 from fvc.compare.merge import TOTAL, Answer, Decision
 from fvc.errors import EXIT_ANSWER_IS_NO, EXIT_DONE, Refusal
 from fvc.files.writer import writing
-from fvc.git.conflicts import coming
 from fvc.names import printable
 from fvc.show import settling as show
-from fvc.together.settling import Settling, conclude_merge, finish, open_file, open_files, settling, side_named
+from fvc.together.settling import Settling, answered, conclude_merge, finish, merging, open_file, open_files, put_back, settling, side_named
 
 
 def settle(
@@ -36,10 +35,9 @@ def settle(
     archive = open_archive()
     if not name:
         return _list(archive, as_json)
-    each = open_file(archive, name)
-    found = settling(archive, each, {})
+    found = settling(archive, open_file(archive, name))
     answers: dict[str, Answer] = {}
-    whole = ""
+    whole, lost = "", list[str]()
     for text in take or ():
         line, equals, who = ("", "", text) if text in [person.name for person in found.people] else text.rpartition("=")
         side = side_named(found.people, who)
@@ -48,17 +46,17 @@ def settle(
         if equals:
             answers[_about(found, line)] = side
         else:
-            answers |= {q.about: side for q in found.questions if q.about != TOTAL and q.about not in answers}
             whole = side
     for text in level or ():
         line, equals, percent = text.rpartition("=")
         answers[_about(found, line if equals else "")] = _level(percent)
     if answers or whole:
-        found = _again(archive, found, answers, whole)
+        found = answered(archive, found, answers, whole=whole)
+        lost = put_back(found, whole) if whole else []
     asked = False
     if found.questions and interactive() and not as_json:
         asked = True
-        found = _ask(archive, found, answers)
+        found, lost = _ask(archive, found, answers)
     if found.data is None:
         return _still_open(found, as_json)
     if asked and not confirmed("write this, and go on?"):
@@ -69,7 +67,7 @@ def settle(
     if as_json:
         print_json(show.data(found, left, not left and not said))
     else:
-        _done(found, len(left), said)
+        _done(found, len(left), said, lost if not asked else [])
         for other in left:
             say(f"Still open:  fvc settle {other.name}")
     return EXIT_ANSWER_IS_NO if left or said else EXIT_DONE
@@ -79,7 +77,7 @@ def _list(archive: Archive, as_json: bool) -> int:
     found = open_files(archive)
     if as_json:
         print_json({"schema": 1, "open": [each.name for each in found]})
-    elif not found and coming(archive.repository).what == "merge":
+    elif not found and merging(archive):
         said = conclude_merge(archive)
         say(f"Nothing is open; the merge is not saved: {said}" if said else "Nothing was open any more; the merge is saved.")
         return EXIT_ANSWER_IS_NO if said else EXIT_DONE
@@ -88,15 +86,6 @@ def _list(archive: Archive, as_json: bool) -> int:
     for each in found if not as_json else ():
         say(f"open:  fvc settle {each.name}")
     return EXIT_ANSWER_IS_NO if found else EXIT_DONE
-
-
-def _again(archive: Archive, found: Settling, answers: dict[str, Answer], whole: str = "") -> Settling:
-    """The same file with answers; one that a person's lines make new, in the order of addition, is that person's too."""
-    again = settling(archive, found.open, answers, whole=whole)
-    while whole and (more := {q.about: whole for q in again.questions if q.about != TOTAL}):
-        answers |= more
-        again = settling(archive, found.open, answers, whole=whole)
-    return again
 
 
 def _about(found: Settling, line: str) -> str:
@@ -128,9 +117,10 @@ def _level(text: str) -> Answer:
         raise Refusal(f'"{printable(text)}": {error}', next="a level is such as  1.9  or  balance") from None
 
 
-def _ask(archive: Archive, found: Settling, answers: dict[str, Answer]) -> Settling:
-    """Ask one question after the other in a terminal; a wrong answer is asked again, q leaves."""
+def _ask(archive: Archive, found: Settling, answers: dict[str, Answer]) -> tuple[Settling, list[str]]:
+    """Ask one question after the other in a terminal; a wrong answer is asked again, q leaves. Also what goes back with a person's lines."""
     out = screen()
+    lost: list[str] = []
     show.heading(out, found)
     many, number = len(found.questions), 0
     while found.questions:
@@ -142,12 +132,13 @@ def _ask(archive: Archive, found: Settling, answers: dict[str, Answer]) -> Settl
             if said in ("q", "quit"):
                 raise Refusal("left; nothing was written", next=f"fvc settle {found.open.name}  begins anew")
             try:
-                found = _answer(archive, found, question, said, answers)
+                found, lost = _answer(archive, found, question, said, answers)
                 break
             except Refusal as refusal:
                 say(str(refusal))
         show.total(out, found)
-    return found
+        show.put_back(out, lost)
+    return found, lost
 
 
 def _prompt(question: Decision, found: Settling) -> str:
@@ -158,22 +149,21 @@ def _prompt(question: Decision, found: Settling) -> str:
     return f"{names}{level}? (q leaves) "
 
 
-def _answer(archive: Archive, found: Settling, question: Decision, said: str, answers: dict[str, Answer]) -> Settling:
-    given = dict(answers)
+def _answer(archive: Archive, found: Settling, question: Decision, said: str, answers: dict[str, Answer]) -> tuple[Settling, list[str]]:
     line, equals, value = said.rpartition("=")
-    whole = ""
     if question.about == TOTAL and not equals:
         whole = side_named(found.people, said)
-    elif equals:
-        given[_about(found, line)] = _level(value)
+        done = answered(archive, found, answers, whole=whole)
+        return done, put_back(done, whole)
+    if equals:
+        given: dict[str, Answer] = {_about(found, line): _level(value)}
     elif said[:1].isdigit() or said in ("balance", "open"):
-        given[question.about] = _level(said)
+        given = {question.about: _level(said)}
     else:
-        given[question.about] = side_named(found.people, said)
-    again = settling(archive, found.open, given, whole=whole)
-    answers.clear()
+        given = {question.about: side_named(found.people, said)}
+    done = answered(archive, found, {**answers, **given})
     answers.update(given)
-    return again
+    return done, []
 
 
 def _still_open(found: Settling, as_json: bool) -> int:
@@ -193,8 +183,9 @@ def _still_open(found: Settling, as_json: bool) -> int:
     )
 
 
-def _done(found: Settling, left: int, said: str | None) -> None:
+def _done(found: Settling, left: int, said: str | None, lost: list[str]) -> None:
     show.total(screen(), found)
+    show.put_back(screen(), lost)
     say(f"{found.open.name} is settled." + ("" if found.data else " The file is gone."))
     if said:
         say("The merge is not saved yet:")

@@ -107,6 +107,8 @@ def share(
         _show_preview(archive, result)
     else:
         _show(result)
+    if not as_json:
+        warn(sharing.not_saved(archive), "not saved, so not sent")
     warn(sharing.open_faults(archive.repository, result.open or ()) if result.state == OPEN else (), "open")
     warn(_left(result), "not sent")
     return EXIT_ANSWER_IS_NO if result.state in (OPEN, HELD, KEPT) else EXIT_DONE
@@ -173,7 +175,7 @@ def _show(result: Outcome) -> None:
         show.came(out, None, show.place(result.link))
     if result.merged and result.state != OPEN:
         out.say("")
-        out.say("Merged with yours." if result.merged == sharing.MERGE else "Your folder has it now.")
+        out.say("Merged with what was saved here." if result.merged == sharing.MERGE else "This folder has it now.")
     if result.found:
         out.say("The merge has what neither side had:")
         for each in result.found:

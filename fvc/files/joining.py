@@ -10,15 +10,17 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
+from functools import partial
 from typing import Any, NamedTuple
 
 from fvc.compare.merge import ORDER, TOTAL, Answer, Decision, Merge, Sided, Three, merge, merge_records
 from fvc.compare.ordering import FIRST, QUESTION, SECOND
 from fvc.errors import Fault, Refusal
+from fvc.files.places import MATERIAL, SETTINGS, TRIAL, kind_of
 from fvc.files.plans import read_plan
 from fvc.files.rows import Name, OddLayout, Rows
-from fvc.files.weaving import COMMENT, Wanted, weave
-from fvc.formula import Plan
+from fvc.files.weaving import COMMENT, Wanted, Woven, weave
+from fvc.formula import Line, Plan
 
 
 class Joined(NamedTuple):
@@ -57,10 +59,12 @@ def join(
     a side is not written in rows, AssertionError for a fault of ours; the caller then has only git's own merge.
     """
     docs = (_base(base, path), Rows(first.data, path), Rows(second.data, path))
+    on_comments = {k: v for k, v in answers.items() if k.startswith(f"{COMMENT}.")}
+    on_values = {k: v for k, v in answers.items() if k not in on_comments}
     if any(_is_plan(doc) for doc in docs[1:]):
-        joined = _join_plans(docs, first, second, path, functions, answers)
+        joined = _join_plans(docs, first, second, path, functions, on_values, on_comments)
     else:
-        joined = _join_records(docs, first, second, path, answers)
+        joined = _join_records(docs, first, second, path, on_values, on_comments)
     if not answers:  # whoever answered has chosen
         _check_comments(docs, joined.sides)
     return joined
@@ -91,42 +95,51 @@ def _bookkeeping(docs: Three[Rows]) -> dict[Name, object]:
     return out
 
 
-def _join_records(docs: Three[Rows], first: Side, second: Side, path: str, answers: Mapping[str, Answer]) -> Joined:
+def _join_records(
+    docs: Three[Rows], first: Side, second: Side, path: str, on_values: Mapping[str, Answer], on_comments: Mapping[str, Answer]
+) -> Joined:
     records: Three[Mapping[str, Any]] = tuple(doc.values if doc else None for doc in docs)  # type: ignore[assignment]
 
-    def done(answers: Mapping[str, Answer], prefer: str) -> tuple[list[Decision], bytes]:
-        of_comments = {k: v for k, v in answers.items() if k.startswith(f"{COMMENT}.")}
-        decisions, values = merge_records(records, {k: v for k, v in answers.items() if k not in of_comments})
-        woven = weave(docs, Wanted(values | _bookkeeping(docs)), of_comments, prefer)
+    def done(more: Sequence[Decision], side: str) -> tuple[list[Decision], bytes]:
+        """With further questions answered by a side."""
+        given = {q.about: side for q in more}
+        decisions, values = merge_records(records, {**on_values, **{k: v for k, v in given.items() if not k.startswith(f"{COMMENT}.")}})
+        woven = weave(docs, Wanted({**values, **_bookkeeping(docs)}), {**on_comments, **given}, side)
         return [*decisions, *woven.questions], woven.data
 
-    decisions, data = done(answers, FIRST)
+    decisions, data = done((), FIRST)
     questions = tuple(d for d in decisions if d.taken == QUESTION)
     fault = _new_fault(path, (first.data, second.data), data) if not questions else None
     if fault:
-        why = Decision(19, TOTAL, None, None, None, QUESTION, fault.message)
+        why = _off(fault.message)
         return Joined((why,), (*decisions, why), None, (first.data, second.data), ((), ()))
     if not questions:
         return Joined((), tuple(decisions), data, (data, data))
-    sides = [done({**answers, **{q.about: side for q in questions}}, side)[1] for side in (FIRST, SECOND)]
+    sides = [done(questions, side)[1] for side in (FIRST, SECOND)]
     return Joined(questions, tuple(decisions), None, (sides[0], sides[1]))
+
+
+def _off(why: str) -> Decision:
+    """The question about what comes of both as a whole."""
+    return Decision(19, TOTAL, None, None, None, QUESTION, why)
 
 
 def _new_fault(path: str, sides: Sequence[bytes], merged: bytes) -> Fault | None:
     """What keeps a merged record from being read while both sides can be: two shares raised to more than 100 in all."""
-    from fvc.files.materials import read_material
-    from fvc.files.settings import read_formulary
-    from fvc.files.trials import read_trial
-
-    id = path.rpartition("/")[2].removesuffix(".toml")
-    *_, above, name = ["", "", *path.split("/")]
+    kind, id = kind_of(path, below=True), path.rpartition("/")[2].removesuffix(".toml")
     reader: Callable[[bytes], Any] | None = None
-    if above == "materials":
-        reader = lambda data: read_material(data, path, id)  # noqa: E731
-    elif name == "formulary.toml":
-        reader = lambda data: read_formulary(data, path)  # noqa: E731
-    elif path.split("/")[-3:-2] == ["trials"]:
-        reader = lambda data: read_trial(data, path, id)  # noqa: E731
+    if kind == MATERIAL:
+        from fvc.files.materials import read_material
+
+        reader = partial(read_material, name=path, id=id)
+    elif kind == TRIAL:
+        from fvc.files.trials import read_trial
+
+        reader = partial(read_trial, name=path, id=id)
+    elif kind == SETTINGS:
+        from fvc.files.settings import read_formulary
+
+        reader = partial(read_formulary, name=path)
     if reader is None or any(reader(side).faults for side in sides):
         return None
     return next(iter(reader(merged).faults), None)
@@ -144,7 +157,15 @@ def _read(doc: Rows | None, path: str) -> Plan | None:
     return replace(parsed.value, record=doc.values)
 
 
-def _join_plans(docs: Three[Rows], first: Side, second: Side, path: str, functions: Functions, answers: Mapping[str, Answer]) -> Joined:
+def _join_plans(
+    docs: Three[Rows],
+    first: Side,
+    second: Side,
+    path: str,
+    functions: Functions,
+    on_lines: Mapping[str, Answer],
+    on_comments: Mapping[str, Answer],
+) -> Joined:
     try:
         base = _read(docs[0], path)
     except Refusal:
@@ -155,53 +176,54 @@ def _join_plans(docs: Three[Rows], first: Side, second: Side, path: str, functio
     sided = (Sided(first.name, plans[1]), Sided(second.name, plans[2]))
     by_function = any(line.level.function for plan in plans if plan for line in plan.lines)
     known = functions(sorted({line.material for plan in plans if plan for line in plan.lines})) if by_function else {}
-    of_comments = {k: v for k, v in answers.items() if k.startswith(f"{COMMENT}.")}
-    of_lines = {k: v for k, v in answers.items() if k not in of_comments}
 
     def merged(one: Sided, other: Sided, answers: Mapping[str, Answer]) -> Merge:
         return merge(base, one, other, known or {}, answers)
 
-    def woven(result: Merge, of: Three[Plan], prefer: str) -> tuple[bytes, tuple[Decision, ...]]:
-        lines_of: Three[Mapping[str, Any]] = tuple({line.path: line for line in p.lines} if p else None for p in of)  # type: ignore[assignment]
+    lines_of: Three[Mapping[str, Line]] = tuple({line.path: line for line in p.lines} if p else None for p in plans)  # type: ignore[assignment]
+
+    def woven(result: Merge, prefer: str) -> Woven:
         wanted = Wanted({**result.texts, **_bookkeeping(docs)}, result.lines, result.phases, result.origins, lines_of)
-        out = weave(docs, wanted, of_comments, prefer)
-        again = read_plan(out.data, path, "merged", variant=docs[1] is not None and "variant" in docs[1].values).value
+        out = weave(docs, wanted, on_comments, prefer)
+        again = _read(out.rows, "merged")
         if again is None or again.lines != result.lines:
             raise AssertionError("the merged text would have had other lines")
-        return out.data, out.questions
+        return out
 
-    result = merged(*sided, of_lines)
+    def one_side(side: str) -> tuple[Merge, bool]:
+        """With every question answered by one side; True when the total is off or in doubt all the same."""
+        result = _answered(lambda a: merged(*sided, a), on_lines, side)
+        return result, bool(result.questions or _doubt(result, base, sided, known))
+
+    def lines_of_one(side: str, taken: Plan) -> Merge:
+        """With all lines as one side has them, and the texts of both."""
+        one, other = (s._replace(plan=replace(s.plan, lines=taken.lines, phases=taken.phases)) for s in sided)
+        on_texts = {k: v for k, v in on_lines.items() if not k.startswith("phase.") and k != ORDER}
+        return _rows_of(_answered(lambda a: merged(one, other, a), on_texts, side), plans)
+
+    result = merged(*sided, on_lines)
     doubt = _doubt(result, base, sided, known)
     _check_phases(result, base, sided)
-    data, on_comments = woven(result, plans, FIRST)
-    questions = (*(q for q in result.questions if q.about != TOTAL or not doubt), *doubt, *on_comments)
-    decisions = (*result.decisions, *doubt, *on_comments)
-    if not questions:
-        return Joined((), decisions, data, (data, data), merge=result)
-    sides: list[bytes] = []
-    others = any(q.about != TOTAL for q in result.questions)  # until they are answered, both of two rivals stand in the plan
-    whole = bool(doubt) or (not others and any(q.about == TOTAL for q in questions))
-    for side in (FIRST, SECOND) if not whole else ():
-        answered = _answered(lambda a: merged(*sided, a), of_lines, side)
-        whole = whole or any(q.about == TOTAL for q in answered.questions) or bool(_doubt(answered, base, sided, known))
-        sides += [woven(answered, plans, side)[0]] if not whole else []
-    if whole:
-        sides = []
-        for side, taken in ((FIRST, plans[1]), (SECOND, plans[2])):
-            alike = [s._replace(plan=replace(s.plan, lines=taken.lines, phases=taken.phases)) for s in sided]
-            on_texts = {k: v for k, v in of_lines.items() if not k.startswith("phase.") and k != ORDER}
-            of_one = _answered(lambda a, alike=alike: merged(alike[0], alike[1], a), on_texts, side)  # type: ignore[misc]
-            sides.append(woven(_rows_of(of_one, plans), plans, side)[0])
+    text = woven(result, FIRST)
+    others = tuple(q for q in result.questions if q.about != TOTAL)
+    total = doubt or tuple(q for q in result.questions if q.about == TOTAL)
+    decisions = (*result.decisions, *doubt, *text.questions)
+    if not (others or total or text.questions):
+        return Joined((), decisions, text.data, (text.data, text.data), merge=result)
+    answered = [one_side(side) for side in (FIRST, SECOND)]
+    # until they are answered, both of two rivals stand in the plan: then the total is asked about only if an answer leaves it off
+    whole = any(off for _, off in answered) if others and not doubt else bool(total)
     if not whole:
-        questions = tuple(q for q in questions if q.about != TOTAL)
-    around = (_changed_rows(sides[0], base, path), _changed_rows(sides[1], base, path)) if whole else None
-    return Joined(questions, decisions, None, (sides[0], sides[1]), around, result)
+        sides = [woven(each, side) for (each, _), side in zip(answered, (FIRST, SECOND), strict=True)]
+        return Joined((*others, *text.questions), decisions, None, (sides[0].data, sides[1].data), None, result)
+    sides = [woven(lines_of_one(side, plan), side) for side, plan in ((FIRST, plans[1]), (SECOND, plans[2]))]
+    around = (_changed_rows(sides[0].rows, base), _changed_rows(sides[1].rows, base))
+    return Joined((*others, *total, *text.questions), decisions, None, (sides[0].data, sides[1].data), around, result)
 
 
-def _changed_rows(side: bytes, base: Plan | None, path: str) -> list[int]:
+def _changed_rows(doc: Rows, base: Plan | None) -> list[int]:
     """The rows of a text on which lines stand that the shared plan does not have so."""
-    doc = Rows(side, path)
-    plan, known = _read(doc, path), set(base.lines) if base else set()
+    plan, known = _read(doc, "merged"), set(base.lines) if base else set()
     lines = (line for line in (plan.lines if plan else ()) if line not in known)
     return [row for line in lines if (row := doc.source.line_of(tuple(line.path.split(".")))) is not None]
 
@@ -239,7 +261,7 @@ def _doubt(result: Merge, base: Plan | None, sided: Sequence[Sided], known: Mapp
     waiting = next((line for line in result.lines if line.level.function), None)
     if known is None and waiting:
         why.append(f'the ratio "{waiting.level.text}" cannot be worked out without the material records')
-    return (Decision(19, TOTAL, None, None, None, QUESTION, "; ".join(why)),) if why else ()
+    return (_off("; ".join(why)),) if why else ()
 
 
 def _check_phases(result: Merge, base: Plan | None, sided: Sequence[Sided]) -> None:

@@ -214,7 +214,7 @@ def _toml_hint(row: str) -> str:
     if re.search(r"=\s*[0-9.]+\s*[a-zA-Z°]", row):
         return 'put quotes around a value with a unit: "200 g"'
     if row.startswith(("<<<<<<<", "=======", ">>>>>>>")):
-        return "two versions were merged and a conflict is left in this file: keep the right lines, remove the marker lines"
+        return "two versions were merged and a conflict is left in this file:  fvc settle  asks about it; or keep the right lines, remove the marker lines"
     if re.search(r"=\s*[A-Za-z]", row):
         return 'put quotes around words: "balance"'
     if re.search(r"=\s*$", row):

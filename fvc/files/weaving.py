@@ -37,6 +37,7 @@ class Woven(NamedTuple):
     """The text, and what nobody decided yet about comments (it stands as the preferred side has it)."""
 
     data: bytes
+    rows: Rows
     questions: tuple[Decision, ...]
 
 
@@ -53,17 +54,21 @@ def weave(docs: Three[Rows], wanted: Wanted, answers: Mapping[str, Answer], pref
     if said != dict(wanted.values) or [type(v) for v in said.values()] != [type(wanted.values[k]) for k in said]:
         odd = [".".join(k) for k in {**said, **wanted.values} if said.get(k) != wanted.values.get(k)]
         raise AssertionError(f"the merged text would say something else of {odd[:3]}")
-    return Woven(data, tuple(loom.questions))
+    return Woven(data, again, tuple(loom.questions))
 
 
 class _Loom:
     def __init__(self, docs: Three[Rows], wanted: Wanted, answers: Mapping[str, Answer], prefer: str) -> None:
         self.docs, self.wanted, self.answers, self.prefer = docs, wanted, answers, prefer
         self.questions: list[Decision] = []
+        # every path at which or below which the merged file says something
         self.said = {path[:length] for path in wanted.values for length in range(1, len(path) + 1)}
         self.percent: dict[Name, list[Line]] = {}
         for line in wanted.lines:
             self.percent.setdefault(("phase", line.phase, "percent"), []).append(line)
+        # the row of a line in the shared plan -> the row that it is now, in any phase
+        of_base = ((wanted.origins[line.path][0], line.path) for line in wanted.lines)
+        self.now = {tuple(base.split(".")): tuple(path.split(".")) for base, path in of_base if base}
 
     def run(self) -> bytes:
         out: list[str] = []
@@ -104,7 +109,7 @@ class _Loom:
         return order
 
     def _stays(self, table: Name) -> bool:
-        if table in self.percent or any(self._said(path) for path in self._paths(table)):
+        if table in self.percent or any(path in self.said for path in self._paths(table)):
             return True
         base, first, second = self._three(lambda doc: table in doc.heads)
         return (first and second) or (not base and bool(first or second) and not self._paths(table))
@@ -114,10 +119,6 @@ class _Loom:
         for doc in self.docs:
             found |= dict.fromkeys(doc.tables.get(table, ()) if doc else ())
         return list(found)
-
-    def _said(self, path: Name) -> bool:
-        """True when the merged file says something at a path or below it."""
-        return path in self.said
 
     def _ordered(self, there: Iterable[Name], names: Callable[[Rows], Iterable[Name]]) -> list[Name]:
         """Names in the order that comes of the three files; where both reordered them differently, by what they are called."""
@@ -129,9 +130,10 @@ class _Loom:
 
     def _rows(self, table: Name) -> list[str]:
         paths = self._paths(table)
-        kept = [p for p in paths if self._said(p)]
+        kept = [p for p in paths if p in self.said]
         order = self._ordered(kept, lambda doc: doc.tables.get(table, ()))
-        out: list[str] = self._orphans(table, (), {p: p for p in kept})
+        orphans = self._orphans(table, {p: p for p in kept})
+        out: list[str] = orphans.get((), [])
         for path in order:
             value = self._value(path)
 
@@ -141,7 +143,7 @@ class _Loom:
             rows = self._three(lambda doc, path=path: doc.tables.get(table, {}).get(path))  # type: ignore[misc]
             fitting = [doc.tables[table][path] for doc in self.docs if doc and path in doc.tables.get(table, {}) and fits(doc)]
             out += self._put(path, rows, lambda there, value=value: (there[0].key, value_toml(value)), fitting).lines  # type: ignore[misc]
-            out += self._orphans(table, path, {p: p for p in kept})
+            out += orphans.get(path, [])
         return out
 
     def _value(self, path: Name) -> object:
@@ -157,14 +159,9 @@ class _Loom:
         return table
 
     def _percent_rows(self, table: Name) -> list[str]:
-        lines = self.percent[table]
-        origin: dict[Name, Name] = {}  # the row in the shared plan -> the row that it is now, in any phase
-        for line in self.wanted.lines:
-            of_base = self.wanted.origins.get(line.path, (None, None, None))[0]
-            if of_base:
-                origin[tuple(of_base.split("."))] = tuple(line.path.split("."))
-        out = self._orphans(table, (), origin)
-        for line in lines:
+        orphans = self._orphans(table, self.now)
+        out = orphans.get((), [])
+        for line in self.percent[table]:
             path = tuple(line.path.split("."))
             rows, fitting = [], []
             for doc, known, of_side in zip(self.docs, self.wanted.lines_of, self.wanted.origins[line.path], strict=True):
@@ -176,7 +173,7 @@ class _Loom:
                     fitting.append(row)
             base, first, second = rows
             out += self._put(path, (base, first, second), lambda _, line=line: _row(line, self.docs, self.wanted), fitting).lines  # type: ignore[misc]
-            out += self._orphans(table, path, origin)
+            out += orphans.get(path, [])
         return out
 
     # --- one row ---
@@ -225,26 +222,26 @@ class _Loom:
         self.questions += [Decision(21, about, was, one, other, QUESTION)] if answer not in (FIRST, SECOND) else []
         return second if (answer if answer in (FIRST, SECOND) else self.prefer) == SECOND else first
 
-    def _orphans(self, table: Name, behind: Name, origin: Mapping[Name, Name]) -> list[str]:
-        """Comments that one side wrote to rows which the other took out, where they stood in the shared file: behind the row `behind`, () for the top."""
+    def _orphans(self, table: Name, now: Mapping[Name, Name]) -> dict[Name, list[str]]:
+        """Comments that one side wrote to rows which the other took out, by the row behind which they stood in the shared file, () for the top.
+
+        now: where every row of the shared file stands that is still there.
+        """
         base, *sides = self.docs
-        rows = base.tables.get(table, {}) if base else {}
-        out: list[str] = []
+        out: dict[Name, list[str]] = {}
         last: Name = ()
-        for path, row in rows.items():
-            if path in origin:
-                last = origin[path] if origin[path][: len(table)] == table else last
+        for path, row in (base.tables.get(table, {}) if base else {}).items():
+            if path in now:
+                last = now[path] if now[path][: len(table)] == table else last
                 continue
-            if last != behind:
-                continue
-            for side in sides:
-                there = side.tables.get(table, {}).get(path) if side else None
+            for there in (side.tables.get(table, {}).get(path) for side in sides if side):
                 if there is None:
                     continue
-                out += [line for line in (*there.lead, *there.below) if line.strip() and line not in (*row.lead, *row.below)]
+                lines = [line for line in (*there.lead, *there.below) if line.strip() and line not in (*row.lead, *row.below)]
                 said = there.comment.strip()
                 if said and said != row.comment.strip():
-                    out.append(f"# of {path[-1]}: {said.lstrip('# ')}")
+                    lines.append(f"# of {path[-1]}: {said.lstrip('# ')}")
+                out.setdefault(last, []).extend(lines)
         return out
 
 

@@ -93,12 +93,6 @@ def settled(repository: Repository, path: str) -> None:
     repository.must("-C", str(repository.top), "add", "--all", "--force", "--", path)
 
 
-def conclude(repository: Repository) -> str | None:
-    """Save a merge of which nothing is open any more; None, or what git or a hook said against it."""
-    done = repository.run("-C", str(repository.top), "commit", "--no-edit", "--quiet")
-    return None if done.returncode == 0 else os.fsdecode(done.stderr or done.stdout).strip()
-
-
 def text_merge(repository: Repository, base: bytes, first: bytes, second: bytes) -> bytes:
     """Git's own merge of three texts, with its markers."""
     with tempfile.TemporaryDirectory() as folder:

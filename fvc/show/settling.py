@@ -34,15 +34,24 @@ def question(out: Screen, each: Decision, found: Settling, number: int, many: in
     out.say("")
     if each.about == TOTAL:
         out.say(f"{number} of {many}  total: {each.why}", 0, "bold")
-        out.say("Both of you total 100; put together the lines do not. Nothing is re-totalled by itself.", 2)
+        first, second = found.people
+        out.say(f"{first.name}'s plan and {second.name}'s, put together, do not close. Nothing is re-totalled by itself.", 2)
         return
-    what = "the file: one of you took it away, the other changed it" if each.about == REMOVED else subject(each, found)
+    what = "the file: one took it away, the other changed it" if each.about == REMOVED else subject(each, found)
     out.say(f"{number} of {many}  {what}", 0, "bold")
     table = grid(("", "left"), ("", "left"), header=False)
     rows = [("before", each.base)] if each.base is not None or (found.joined and found.joined.merge and found.joined.merge.shared) else []
     for who, text in (*rows, (found.people[0].name, each.first), (found.people[1].name, each.second)):
         table.add_row(who, text if text is not None else "not in it")
     out.table(table)
+
+
+def put_back(out: Screen, lost: Sequence[str]) -> None:
+    """What one person alone had changed, and goes back with the lines of the other."""
+    if lost:
+        out.say("With these lines goes back what only the other changed:", 2, "bold")
+        for line in lost:
+            out.say(line, 4)
 
 
 def total(out: Screen, found: Settling) -> None:

@@ -4,21 +4,25 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from typing import NamedTuple
 
 from fvc.amounts import shown
 from fvc.archive import Archive
-from fvc.compare.merge import TOTAL, Answer, Decision, Merge
+from fvc.compare.merge import TOTAL, Answer, Decision, Merge, Three
 from fvc.compare.ordering import FIRST, SECOND
 from fvc.errors import Fault, Refusal
 from fvc.files.joining import Joined, Side, join
 from fvc.files.markers import marked
+from fvc.files.places import MATERIAL, PLANS, TRIAL, kind_of
 from fvc.files.plans import read_plan
 from fvc.files.rows import OddLayout
 from fvc.files.writer import replace
 from fvc.formula import close
-from fvc.git.conflicts import Coming, Stages, author_of, coming, conclude, last_change, settled, text_merge, unmerged, with_markers
+from fvc.git import remote
+from fvc.git.conflicts import Coming, Stages, author_of, coming, last_change, settled, text_merge, unmerged, with_markers
 from fvc.names import printable, suggestion
+from fvc.saving import plan_name
 from fvc.story import reason_in
 
 REMOVED = "file"  # the question about a file that one side took away
@@ -44,11 +48,12 @@ class Open(NamedTuple):
 class Settling(NamedTuple):
     """A file with its questions as far as they are answered.
 
-    joined: None where one side took the file away. data: the settled bytes, b"" for a file that goes, None while something is open.
+    texts: of the shared file and both sides. joined: None where one side took the file away. data: the settled bytes, b"" for a file that goes, None while something is open.
     before: the bytes on the disk, None where there is no file.
     """
 
     open: Open
+    texts: Three[bytes]
     people: tuple[Person, Person]
     coming: Coming
     joined: Joined | None
@@ -66,6 +71,11 @@ def total_of(data: bytes, merge: Merge) -> str | None:
     return shown(closure.total, closure.decimals)
 
 
+def merging(archive: Archive) -> bool:
+    """True in the middle of a merge."""
+    return coming(archive.repository).what == "merge"
+
+
 def open_files(archive: Archive) -> list[Open]:
     """The files of the formulary that a merge left open."""
     prefix = archive.repository.prefix
@@ -75,10 +85,10 @@ def open_files(archive: Archive) -> list[Open]:
 
 def _name(path: str) -> str:
     """`face-toner`, `face-toner/lighter`, a material's or a batch's id; else the path."""
-    parts = path.removesuffix(".toml").split("/")
-    if not path.endswith(".toml") or parts[0] not in ("formulas", "variants", "materials", "trials"):
-        return path
-    return "/".join(parts[1:]) if parts[0] == "variants" else parts[-1]
+    kind = kind_of(path)
+    if kind in PLANS:
+        return plan_name(path)
+    return path.rpartition("/")[2].removesuffix(".toml") if kind in (MATERIAL, TRIAL) else path
 
 
 def open_file(archive: Archive, name: str) -> Open:
@@ -93,43 +103,59 @@ def open_file(archive: Archive, name: str) -> Open:
     raise Refusal(f"{printable(name)} is not open", next=suggestion(name, [each.name for each in found], f"open: {known}"))
 
 
-def settling(archive: Archive, each: Open, answers: Mapping[str, Answer], *, whole: str = "") -> Settling:
-    """The questions of an open file with these answers.
-
-    whole: FIRST or SECOND takes all lines of that side where the total is what is left to ask. Refusal when a side cannot be read.
-    """
+def settling(archive: Archive, each: Open) -> Settling:
+    """An open file with all its questions. Refusal when a side cannot be read, and when somebody worked on the file by hand since the merge."""
     repository = archive.repository
     now = coming(repository)
-    texts = [found.data if id and (found := repository.object(id)) else None for id in each.stages]
-    base, first, second = texts
-    people = _people(archive, each, now)
+    base, first, second = (blob.data if id and (blob := repository.object(id)) else None for id in each.stages)
     disk = archive.root / each.path
     before = disk.read_bytes() if disk.is_file() else None
+    found = Settling(each, (base, first, second), _people(archive, each, now), now, None, (), None, before)
+    found = answered(archive, found, {})
+    _check_untouched(archive, found)
+    return found
+
+
+def answered(archive: Archive, found: Settling, answers: Mapping[str, Answer], *, whole: str = "") -> Settling:
+    """The same file with answers. whole: FIRST or SECOND answers all that is left so, the total with all lines of that side."""
+    base, first, second = found.texts
     if first is None or second is None:
         gone = "not there any more"
         question = Decision(
             7, REMOVED, "there" if base is not None else None,
             gone if first is None else "changed", gone if second is None else "changed", "",
         )  # fmt: skip
-        if before is not None and _plain(before) not in [_plain(text) for text in texts if text is not None]:
-            raise Refusal(_by_hand(each, "has been changed by hand since the merge", "look it over"))
-        answer = answers.get(REMOVED)
-        data = None if answer not in (FIRST, SECOND) else (first if answer == FIRST else second) or b""
-        return Settling(each, people, now, None, (question,) if data is None else (), data, before)
-    sides = (Side(people[0].name, first), Side(people[1].name, second))
+        answer = answers.get(REMOVED, whole)
+        if answer not in (FIRST, SECOND):
+            return found._replace(questions=(question,), data=None)
+        return found._replace(questions=(), data=(first if answer == FIRST else second) or b"")
+    sides = (Side(found.people[0].name, first), Side(found.people[1].name, second))
+    path = found.open.path
     try:
-        joined = join(base, *sides, each.path, lambda ids: _functions(archive, ids), answers)
+        joined = join(base, *sides, path, lambda ids: _functions(archive, ids), answers)
+        # an answer may bring a question of its own, such as about the order
+        while whole and (more := {q.about: whole for q in joined.questions if q.about != TOTAL}):
+            answers = {**answers, **more}
+            joined = join(base, *sides, path, lambda ids: _functions(archive, ids), answers)
     except (OddLayout, AssertionError) as error:
         raise Refusal(
-            Fault(f"{each.path} cannot be merged line by line: {error}", next=f"settle it in an editor, then  git add {each.path}")
+            Fault(f"{path} cannot be merged line by line: {error}", next=f"settle it in an editor, then  git add {path}")
         ) from None
-    if not answers and not whole:
-        _check_untouched(archive, each, joined, (base or b"", first, second), before)
-    questions = joined.questions
-    data = joined.data
-    if whole and data is None and all(q.about == TOTAL for q in questions):
-        questions, data = (), joined.sides[whole == SECOND]
-    return Settling(each, people, now, joined, questions, data, before)
+    if whole and joined.data is None:
+        return found._replace(joined=joined, questions=(), data=joined.sides[whole == SECOND])
+    return found._replace(joined=joined, questions=joined.questions, data=joined.data)
+
+
+def put_back(found: Settling, whole: str) -> list[str]:
+    """What only the other person changed and does not stand when all lines are taken as one side has them, as lines in words."""
+    joined = found.joined
+    if joined is None or joined.merge is None or joined.data is not None:
+        return []
+    other = found.people[whole == FIRST].name
+    side = SECOND if whole == FIRST else FIRST
+    lost = [d for d in joined.merge.decisions if d.taken == side and d.about.startswith("phase.") and ".percent." in d.about]
+    had = [(d.about.split(".")[3], d.second if side == SECOND else d.first, d.base) for d in lost]
+    return [f"{material} {level or 'taken out'} ({other}), back to {base or 'not in it'}" for material, level, base in had]
 
 
 def finish(archive: Archive, done: Settling) -> tuple[list[Open], str | None]:
@@ -159,26 +185,30 @@ def conclude_merge(archive: Archive) -> str | None:
     marked_ones = with_markers(archive.repository)
     if marked_ones:
         return f"markers of a conflict are left in {', '.join(marked_ones)}"
-    return conclude(archive.repository)
+    said = remote.finish(archive.repository)
+    return None if said.done else said.words.strip()
 
 
-def _check_untouched(archive: Archive, each: Open, joined: Joined, texts: tuple[bytes, bytes, bytes], before: bytes | None) -> None:
+def _check_untouched(archive: Archive, found: Settling) -> None:
     """Refuse to write over what a person made of the file by hand since the merge."""
-    if before is None:
+    if found.before is None:
         return
-    plain = _plain(before)
-    made = [text_merge(archive.repository, *texts), *texts[1:]]
-    try:
-        made.append(marked(joined.sides, ("a", "b"), 7, joined.around) if joined.data is None else joined.data)
-    except AssertionError:
-        pass
+    made = [text for text in found.texts if text is not None]
+    base, first, second = found.texts
+    if first is not None and second is not None:
+        made.append(text_merge(archive.repository, base or b"", first, second))
+    if found.joined is not None:
+        with suppress(AssertionError):
+            made.append(marked(found.joined.sides, ("a", "b"), 7, found.joined.around) if found.data is None else found.data)
+    plain = _plain(found.before)
     if plain in [_plain(data) for data in made]:
         return
+    what, way = "has been settled by hand", "look it over"
     if b"\n<<<<<<<" in b"\n" + plain:
         what, way = "has been changed by hand since the merge, and has markers left", "take out the markers and keep the right lines"
-    else:
-        what, way = "has been settled by hand", "look it over"
-    raise Refusal(_by_hand(each, what, way))
+    elif found.joined is None:
+        what = "has been changed by hand since the merge"
+    raise Refusal(_by_hand(found.open, what, way))
 
 
 def _by_hand(each: Open, what: str, way: str) -> Fault:

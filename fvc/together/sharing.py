@@ -19,6 +19,7 @@ from fvc.archive import Archive
 from fvc.batch import parse_batch
 from fvc.compare.diff import Diff, RecordDiff, diff, record_differences
 from fvc.errors import EXIT_ANSWER_IS_NO, Fault, Refusal
+from fvc.files.places import MATERIAL, PLANS, TRIAL, kind_of
 from fvc.files.writer import writing
 from fvc.formulary import SETTINGS_FILE, Formulary, material_path, plan_of_path, plan_path
 from fvc.git import remote
@@ -111,14 +112,14 @@ def work_between(archive: Archive, before: str | None, after: str) -> Work:
         path = new or old
         if path is None:
             continue
-        kind = GONE if new is None else CHANGED if old and _kind_of(old) == _kind_of(new) else NEW
-        what = _kind_of(path)
-        if what == "plan":
+        kind = GONE if new is None else CHANGED if old and kind_of(old) == kind_of(new) else NEW
+        what = kind_of(path)
+        if what in PLANS:
             by = (c for c in commits if any(change.path in moved for change in c.changes))
             plans.append(_plan_work(archive, path, kind, _told(by), (start, old if kind != NEW else None), (after, new)))
-        elif what == "trial":
+        elif what == TRIAL:
             trials.append(_trial_work(path, kind, first, second, old))
-        elif what == "material":
+        elif what == MATERIAL:
             materials.append(_record_work(path, kind, first, second))
         else:
             others.append(path)
@@ -129,15 +130,6 @@ def _told(commits: Iterable[Commit]) -> tuple[Commit, ...]:
     """Without the merges, which give no reason of their own; those where there is nothing else, such as a question settled in one."""
     found = tuple(commits)
     return tuple(c for c in found if len(c.parents) < 2) or found
-
-
-def _kind_of(path: str) -> str:
-    parts = path.split("/")
-    if not path.endswith(".toml"):
-        return ""
-    return {("formulas", 2): "plan", ("variants", 3): "plan", ("trials", 3): "trial", ("materials", 2): "material"}.get(
-        (parts[0], len(parts)), ""
-    )
 
 
 def _plan_work(
@@ -280,7 +272,7 @@ def _both(archive: Archive, head: str, joined: remote.Joined) -> Iterator[Both]:
     sides = [{p for m in remote.moved(repository, base, side) for p in m if p} for side in (one, other)]
     for path in sorted(p[len(repository.prefix) :] for p in sides[0] & sides[1] if p.startswith(repository.prefix)):
         blobs = [archive.at(c).source.key(path) for c in (base, one, other)]
-        if _kind_of(path) != "plan" or archive.at(head).source.key(path) is None:
+        if kind_of(path) not in PLANS or archive.at(head).source.key(path) is None:
             continue
         numbers = [archive.revision_in(blob) for blob in blobs]
         twice = numbers[1] if numbers[1] == numbers[2] != numbers[0] and blobs[1] != blobs[2] else None
@@ -360,7 +352,7 @@ def open_faults(repository: Repository, paths: Iterable[str]) -> list[Fault]:
 def open_name(repository: Repository, path: str) -> str:
     """The plan in a file that was left open, as `fvc settle` takes it; "" for any other file."""
     inside = path.removeprefix(repository.prefix)
-    return plan_name(inside) if path.startswith(repository.prefix) and _kind_of(inside) == "plan" else ""
+    return plan_name(inside) if path.startswith(repository.prefix) and kind_of(inside) in PLANS else ""
 
 
 def preview(archive: Archive, link: Link, *, ask: bool) -> Outcome:
@@ -521,13 +513,23 @@ def _bring(archive: Archive, base: str, theirs: str, coming: Work, note: Callabl
         raise Refusal(f"git could not merge:\n    {_indented(said.words)}", next=way)
 
 
+def not_saved(archive: Archive) -> list[Fault]:
+    """The files of the formulary that differ from what was last saved, each with how to save it; none in the middle of a merge."""
+    repository = archive.repository
+    if repository.unfinished():
+        return []
+    changed = repository.changed([repository.prefix or "."])
+    ours = sorted(p for p, state in changed.items() if state != "!!" and kind_of(p[len(repository.prefix) :]))
+    return [Fault(path[len(repository.prefix) :], next=_way(repository, path)) for path in ours]
+
+
 def _way(repository: Repository, path: str) -> str:
     """How to save one file."""
     inside = path.removeprefix(repository.prefix)
-    kind = _kind_of(inside) if path.startswith(repository.prefix) else ""
-    if kind == "plan":
+    kind = kind_of(inside) if path.startswith(repository.prefix) else ""
+    if kind in PLANS:
         return f"save it:  fvc revise {plan_name(inside)} --reason TEXT"
-    if kind == "trial":
+    if kind == TRIAL:
         return f"save it:  fvc trial save {inside.rpartition('/')[2].removesuffix('.toml')}"
     return f"save it:  git add {shlex.quote(path)}  then  git commit -m TEXT {shlex.quote(path)}"
 
