@@ -8,7 +8,7 @@ from fvc.material import inci_key
 from fvc.reference.allergens import LISTS, Allergen, AllergenList
 from fvc.reference.limits import LIMITS, Limit
 from fvc.reference.oils import FIXED, FIXED_OF, OILS, Oil
-from fvc.reference.substances import SUBSTANCES, Known
+from fvc.reference.substances import HYDRATES, SUBSTANCES, Hydrate, Known
 
 # The tables spell each name with single blanks (a test holds them to it), so that casefolding alone is
 # their key: `inci_key` for some two thousand names would take longer than all look-ups of a run.
@@ -64,6 +64,16 @@ def _members(key: str) -> dict[str, Allergen]:
 def known(inci: str) -> Known | None:
     """The substance of an INCI name or a synonym; None when it is not in fvc."""
     return _substances().get(inci_key(inci))
+
+
+@cache
+def _hydrates() -> dict[str, Hydrate]:
+    return {hydrate.name.casefold(): hydrate for hydrate in HYDRATES}
+
+
+def hydrate_named(name: str) -> Hydrate | None:
+    """The form with water of crystallisation that a supplier's name means, whatever is said behind a comma; None for none."""
+    return _hydrates().get(inci_key(name.partition(",")[0]))
 
 
 def oil_named(inci: str) -> Oil | None:

@@ -1,0 +1,164 @@
+"""What the meter read of the batches of a formula, each reading beside the model of what was in the beaker at that moment."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import replace
+from fractions import Fraction
+from typing import NamedTuple
+
+from fvc.amounts import ZERO
+from fvc.archive import Archive
+from fvc.bench import as_made
+from fvc.errors import Fault, Refusal
+from fvc.formulary import trial_path
+from fvc.reading import Reading, Side
+from fvc.references import batch_reading, parse_reference
+from fvc.science.metering import Metered, Point, read_ph
+from fvc.science.ph import model
+from fvc.trial import LOSSES, WEIGHINGS, Entry, Trial, in_force
+
+
+class Readings(NamedTuple):
+    """All pH readings of a formula's batches, oldest first, and the weighed additions between two of one batch; what could not be read."""
+
+    metered: tuple[Metered, ...] = ()
+    points: tuple[Point, ...] = ()
+    problems: tuple[Fault, ...] = ()
+
+    @property
+    def own(self) -> tuple[Metered, ...]:
+        """Those of the plan that was asked about."""
+        return tuple(r for r in self.metered if r.own)
+
+
+def formula_of(archive: Archive, reading: Reading) -> str:
+    """The formula that a plan, a variant or a batch belongs to."""
+    if reading.side.made:
+        return next((formula for formula, id in archive.now.trials() if id == reading.plan.id), "")
+    return parse_reference(reading.side.ref).name
+
+
+def readings_of(archive: Archive, reading: Reading) -> Readings:
+    """Every reading of the meter on any batch of the formula of `reading`."""
+    metered: list[Metered] = []
+    points: list[Point] = []
+    problems: list[Fault] = []
+    for trial in _trials(archive, reading, problems):
+        try:
+            found = list(_of_trial(archive, trial, _is_own(reading, trial)))
+        except Refusal as refusal:  # nothing weighed, or more taken out than went in
+            problems += refusal.faults
+            continue
+        metered += [each for each in found if isinstance(each, Metered)]
+        points += [each for each in found if isinstance(each, Point)]
+    return Readings(tuple(sorted(metered, key=lambda r: r.at)), tuple(points), tuple(problems))
+
+
+def anchors_of(archive: Archive, reading: Reading) -> tuple[Metered, ...]:
+    """The readings of the one batch that an estimate of `reading` starts from; empty where no batch was ever read.
+
+    Only as many records are read as it takes: those of the same plan first, then the latest.
+    """
+    for trial in _trials(archive, reading, []):
+        try:
+            found = [r for r in _of_trial(archive, trial, _is_own(reading, trial)) if isinstance(r, Metered)]
+        except Refusal:  # said where readings are the matter
+            continue
+        if any(not r.why_no_anchor for r in found):
+            return tuple(found)
+    return ()
+
+
+_PLAN = re.compile(rb'^plan\s*=\s*"([^",]*)', re.MULTILINE)
+_AT = re.compile(rb"^at\s*=\s*([0-9T:+.\- Z]+)", re.MULTILINE)
+_READ = re.compile(rb"\bph\b|\bpH\s*[=:]?\s*[0-9]", re.IGNORECASE)
+
+
+def _trials(archive: Archive, reading: Reading, problems: list[Fault]) -> Iterator[Trial]:
+    """The batches of a formula in which a pH was read: those of the same plan first, the latest first.
+
+    The order comes from the raw text, so that whoever needs only one record does not read hundreds.
+    """
+    formula = formula_of(archive, reading)
+    found = []
+    for each, id in archive.now.trials():
+        data = archive.now.source.read(trial_path(each, id)) if each == formula else None
+        if data and _READ.search(data):
+            stated = _PLAN.search(data)
+            times = _AT.findall(data)
+            found.append((_same_plan(reading, stated[1].decode("utf-8", "replace") if stated else "", id), max(times, default=b""), id))
+    for _, _, id in sorted(found, reverse=True):
+        try:
+            parsed = archive.now.trial(formula, id)
+        except Refusal as refusal:
+            problems += refusal.faults
+            continue
+        problems += parsed.faults
+        if parsed.value is not None:
+            yield parsed.value
+
+
+def _is_own(reading: Reading, trial: Trial) -> bool:
+    return _same_plan(reading, trial.plan_ref, trial.id)
+
+
+def _same_plan(reading: Reading, stated: str, id: str) -> bool:
+    """True for a batch of the very plan that is asked about, and for the batch that is."""
+    if reading.side.made:
+        return id == reading.plan.id
+    name = parse_reference(reading.side.ref).plan_name
+    return stated in (name, f"{name}.{reading.plan.revision}")
+
+
+def _of_trial(archive: Archive, trial: Trial, own: bool) -> Iterator[Metered | Point]:
+    """Readings of one batch in order; behind each the addition that led to it, where one material alone went in since the last."""
+    entries = [entry._replace(corrects="") for entry in in_force(trial.entries)]
+    then: Reading | None = None
+    last: Metered | None = None
+    since: list[Entry] = []
+    for index, entry in enumerate(entries):
+        if entry.action in (*WEIGHINGS, *LOSSES, "combined"):
+            since.append(entry)
+            then = None
+        seen = entry.seen
+        if seen is None or seen.ph is None:
+            continue
+        until = replace(trial, entries=tuple(entries[: index + 1]))
+        then = then or batch_reading(archive, until, Side(trial.id))
+        grams = sum((line.grams for line in as_made(until)), ZERO)
+        of_product = model(then)
+        now = Metered(
+            trial=trial.id,
+            entry=entry.id,
+            plan=trial.plan,
+            own=own,
+            at=entry.at,
+            day=seen.day if seen.day is not None else trial.day_of(entry.at),
+            condition=seen.condition,
+            value=seen.ph,
+            by=seen.ph_by,
+            dilution=seen.dilution,
+            temperature=seen.temperature,
+            model=of_product,
+            model_ph=read_ph(of_product, seen.dilution),
+            grams=grams,
+        )
+        yield now
+        point = _point(trial, own, last, now, since)
+        if point is not None:
+            yield point
+        last, since = now, []
+
+
+def _point(trial: Trial, own: bool, last: Metered | None, now: Metered, since: list[Entry]) -> Point | None:
+    """A titration point: one material went in between two readings, and nothing else but what was taken out as a sample."""
+    added = [e for e in since if e.action in WEIGHINGS]
+    names = {e.subject for e in added}
+    if last is None or len(names) != 1 or any(e.action in ("lost", "combined") for e in since):
+        return None
+    grams = sum((e.grams or ZERO for e in added), ZERO)
+    taken = sum((e.grams or ZERO for e in since if e.action in LOSSES), ZERO)
+    product = last.grams - taken
+    return Point(trial.id, own, names.pop(), grams, product, last, now) if grams > 0 and product > Fraction(0) else None

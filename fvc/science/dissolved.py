@@ -1,0 +1,88 @@
+"""What is dissolved in the water that is really there: every substance by what brings it, in moles per kilogram of water."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from typing import NamedTuple
+
+from fvc.composition import Part, composition_of
+from fvc.contents import INSIDE, TYPICAL, contents_of
+from fvc.material import Material, Share, active_names, inci_key
+from fvc.reading import Reading
+from fvc.reference.lookup import hydrate_named, known
+from fvc.reference.substances import Known
+
+
+class Mass(NamedTuple):
+    """A molar mass in g/mol, and where it is from: the record, a published table, or the hydrate that the record is named after."""
+
+    grams: float
+    source: str
+
+
+class Solute(NamedTuple):
+    """One substance as one raw material brings it.
+
+    percent: of the product. substance: what is published of it, None for a name that is not in fvc. mass: of what is
+    weighed, None where nothing tells it. inside: True for what is within an ingredient that has a name of its own.
+    """
+
+    inci: str
+    percent: Share
+    part: Part
+    substance: Known | None
+    mass: Mass | None
+    inside: bool = False
+
+    def molality(self, water: float, percent: float | None = None) -> float:
+        """Molality in mol per kg of water, at `water` percent of water in the product; of another percent than the nominal one where given.
+
+        0 where the molar mass or the percent is unknown.
+        """
+        if self.mass is None or water <= 0:
+            return 0.0
+        if percent is None:
+            percent = float(self.percent.nominal) if self.percent.nominal is not None else 0.0
+        return percent / self.mass.grams / water * 1000
+
+
+class Dissolved(NamedTuple):
+    """The substances of a product beside its water. water: all of it, in percent of the product, with its bounds."""
+
+    water: Share
+    solutes: tuple[Solute, ...]
+
+
+@lru_cache(maxsize=16)
+def dissolved(reading: Reading) -> Dissolved:
+    """All substances but water that records declare, in their compositions or inside an ingredient, formulas taken apart.
+
+    What is only typical of an essential oil is left out: it is oil. Whether something dissolves is not asked here.
+    """
+    solutes = tuple(
+        Solute(c.inci, c.share, c.part, known(c.inci), molar_mass(c.inci, c.part.material), c.how == INSIDE)
+        for contents in contents_of(reading).by_key.values()
+        for c in contents
+        if c.how != TYPICAL and inci_key(c.inci) != "aqua"
+    )
+    return Dissolved(composition_of(reading).water, solutes)
+
+
+def molar_mass(inci: str, material: Material | None) -> Mass | None:
+    """The molar mass of a substance in a raw material; None when nothing tells it.
+
+    The record's own figure comes first, which is of its one active substance; then, for a record named after a hydrate
+    ("Trisodium citrate dihydrate"), the hydrate; then the published one.
+    """
+    substance = known(inci)
+    if material is not None and (material.molar_mass is not None or material.name):
+        names = active_names(material)
+        alone = len(names) == 1 and inci_key(names[0]) == inci_key(inci)
+        if alone and material.molar_mass is not None:
+            return Mass(float(material.molar_mass), f"molar_mass in the record of {material.id}")
+        hydrate = hydrate_named(material.name) if alone else None
+        if hydrate is not None and substance is not None and inci_key(hydrate.inci) == inci_key(substance.inci):
+            return Mass(float(hydrate.molar_mass), f"{hydrate.name}, {hydrate.source.words}")
+    if substance is None or not substance.molar_mass:
+        return None
+    return Mass(float(substance.molar_mass), substance.mass_source.words if substance.mass_source else "")

@@ -1,0 +1,112 @@
+"""Estimates, readings and workings as JSON."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from fvc.amounts import exact
+from fvc.metered import Readings
+from fvc.reading import Reading
+from fvc.science.estimate import Estimate, Step, rounded
+from fvc.science.metering import Anchored, Metered, Point, Portion
+from fvc.science.ph import PhModel, as_estimate, window_of_all, windows
+from fvc.show.data import Json, number, side
+
+
+def ph(reading: Reading, found: PhModel, moved: Anchored | None, readings: Readings, portion: Portion | None) -> Json:
+    """`fvc ph --json`; the keys are listed in docs/json.md."""
+    estimate = moved.estimate if moved else as_estimate(found)
+    by_model = as_estimate(found)
+    balance = found.balance
+    return {
+        "schema": 1,
+        **side(reading.side),
+        "formula": reading.plan.id,
+        "estimate": number(estimate.value),
+        "low": number(estimate.low),
+        "high": number(estimate.high),
+        "buffer_value": _text(balance.buffer_value * 1000 if balance else None, 2),
+        "ionic_strength": _text(balance.ionic_strength if balance else None, 4),
+        "not_counted": list(estimate.not_counted),
+        "readings": [_reading(r, moved) for r in readings.metered],
+        "anchored": moved is not None,
+        "declined": found.declined or None,
+        "direction": found.instead or None,
+        "model": {"estimate": number(by_model.value), "low": number(by_model.low), "high": number(by_model.high)},
+        "notes": list(estimate.notes),
+        "window": [
+            {"material": w.material, "less": _text(w.weaker, 2), "more": _text(w.stronger, 2), "by": w.by, "assumed": w.assumed}
+            for w in windows(found)
+        ],
+        "window_of_all": None if found.declined else [_text(end, 2) for end in window_of_all(found)],
+        "titration": [_point(p) for p in readings.points],
+        "dose": _dose(portion) if portion else None,
+    }
+
+
+def _text(value: float | None, decimals: int) -> str | None:
+    return None if value is None else exact(rounded(value, decimals))
+
+
+def _reading(each: Metered, moved: Anchored | None) -> Json:
+    return {
+        "trial": each.trial,
+        "plan": each.plan,
+        "own": each.own,
+        "at": each.at.isoformat(),
+        "day": each.day,
+        "condition": each.condition,
+        "ph": each.value.text,
+        "by": each.by or None,
+        "dilution": each.dilution or None,
+        "temperature": each.temperature or None,
+        "model": _text(each.model_ph, 2),
+        "residual": _text(each.residual, 2),
+        "anchor": moved is not None and each.entry == moved.anchor.entry and each.trial == moved.anchor.trial,
+    }
+
+
+def _point(each: Point) -> Json:
+    return {
+        "trial": each.trial,
+        "own": each.own,
+        "material": each.material,
+        "grams": exact(each.grams),
+        "product_g": exact(each.product),
+        "before": each.before.value.text,
+        "after": each.after.value.text,
+        "grams_per_100g_and_ph": _text(each.per_ph, 4) if each.moved else None,
+    }
+
+
+def _dose(portion: Portion) -> Json:
+    dose = portion.dose
+    return {
+        "with": dose.material,
+        "from": _text(dose.start, 2),
+        "to": _text(dose.target, 2),
+        "product_g": exact(portion.product),
+        "grams": exact(rounded(float(portion.grams), 4)),
+        "first_share": exact(dose.first * 100),
+        "first_grams": exact(rounded(float(portion.first), 4)),
+        "stock_percent": None if portion.stock == 100 else str(portion.stock),
+        "first_stock_grams": None if portion.stock == 100 else exact(portion.first_weighed),
+        "by": dose.by,
+        "factor": _text(dose.factor, 2),
+        "in_all": portion.in_all,
+    }
+
+
+def workings(reading: Reading, name: str, estimate: Estimate | None, steps: Sequence[Step]) -> Json:
+    """`fvc workings --json`."""
+    return {
+        "schema": 1,
+        **side(reading.side),
+        "formula": reading.plan.id,
+        "property": name,
+        "value": number(estimate.value) if estimate else None,
+        "low": number(estimate.low) if estimate else None,
+        "high": number(estimate.high) if estimate else None,
+        "declined": (estimate.declined or None) if estimate else None,
+        "steps": [{"what": s.what, "sum": s.sum or None, "result": s.result or None, "source": s.source or None} for s in steps],
+    }
