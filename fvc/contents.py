@@ -101,7 +101,7 @@ def brought(material: Material, part: Part) -> list[Content]:
     for inci, given in typical_beyond(material):
         share = (material.composition or {})[inci]
         if share.high:
-            out.append(Content(given.inci, _times(given.share, share).of(part.percent), part, TYPICAL, given.source))
+            out.append(Content(given.inci, times(given.share, share).of(part.percent), part, TYPICAL, given.source))
     return out
 
 
@@ -115,7 +115,7 @@ def typical_beyond(material: Material) -> list[tuple[str, OilRange]]:
     ]
 
 
-def _times(inner: Share, outer: Share) -> Share:
+def times(inner: Share, outer: Share) -> Share:
     """A share of a share; bounds by the worst ends."""
     nominal = None if inner.nominal is None or outer.nominal is None else inner.nominal * outer.nominal / HUNDRED
     return Share(nominal, inner.low * outer.low / HUNDRED, inner.high * outer.high / HUNDRED, inner.middle or outer.middle)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from functools import lru_cache
 from typing import NamedTuple
 
@@ -20,6 +20,7 @@ from fvc.rules.finding import CAUTION, STOP, Finding, Report
 from fvc.rules.levels import check_house_words
 from fvc.rules.structure import FILE_RULE
 from fvc.saving import locked_and_changed
+from fvc.science.properties import NOTHING_SEEN, Own
 from fvc.sources import IndexSource
 from fvc.unaltered import altered_records
 
@@ -41,14 +42,25 @@ def staged_plans(archive: Archive) -> list[Reference]:
     return [Reference("/".join(part for part in plan_of_path(p) if part), *plan_of_path(p)) for p in plans]
 
 
+OwnOf = Callable[[Reading], Own]
+
+
 def inspect(
-    archive: Archive, refs: Sequence[str], basis: Basis, rules: tuple[str, ...], plans: Sequence[Reference] | None = None
+    archive: Archive,
+    refs: Sequence[str],
+    basis: Basis,
+    rules: tuple[str, ...],
+    plans: Sequence[Reference] | None = None,
+    own_of: OwnOf = lambda _: NOTHING_SEEN,
 ) -> list[Inspected]:
     """Check these references, or every plan in the folder where there are none. Refusal for a reference that cannot be read.
 
-    rules: the rule sets asked for, empty for those of the formulary. plans: only these, one that cannot be read included.
+    rules: the rule sets asked for, empty for those of the formulary. plans: only these, one that cannot be read included. own_of: gives what the
+    maker's own batches tell of a product.
     """
-    found = [_of_reference(archive, ref, basis, rules) for ref in refs] if refs else _of_folder(archive, basis, rules, plans)
+    found = (
+        [_of_reference(archive, ref, basis, rules, own_of) for ref in refs] if refs else _of_folder(archive, basis, rules, plans, own_of)
+    )
     if HOUSE in basis.chosen(rules) and basis.house:
         records = (archive.now.ingredient(id)[0] for id in archive.now.materials())
         functions = {f for m in records if m for f in m.functions}
@@ -58,22 +70,22 @@ def inspect(
     return found
 
 
-def _of_reference(archive: Archive, ref: str, basis: Basis, rules: tuple[str, ...]) -> Inspected:
+def _of_reference(archive: Archive, ref: str, basis: Basis, rules: tuple[str, ...], own_of: OwnOf) -> Inspected:
     reading = resolve(archive, ref)
     title = f"{reading.plan.title or reading.plan.id}, {ref} ({reading.side.words})"
-    report = _checked(archive, reading, basis, rules)
+    report = _checked(archive, reading, basis, rules, own_of)
     if reading.side.made:
         formula = next(f for f, t in archive.now.trials() if t == reading.plan.id)
         report = report._replace(findings=(*altered_records(archive, trial_path(formula, reading.plan.id)), *report.findings))
     return Inspected(title, report)
 
 
-def _checked(archive: Archive, reading: Reading, basis: Basis, rules: tuple[str, ...]) -> Report:
+def _checked(archive: Archive, reading: Reading, basis: Basis, rules: tuple[str, ...], own_of: OwnOf) -> Report:
     locked = None
     if reading.side.commit is None and reading.side.revision is not None:
         locked = locked_and_changed(archive, parse_reference(reading.side.ref), reading.plan)
     stands_in = None if reading.plan.use or reading.side.revision is None else _users(archive).get(reading.plan.id, ())
-    return check(reading, basis, rules, locked, stands_in)
+    return check(reading, basis, rules, locked, stands_in, own_of(reading))
 
 
 @lru_cache(maxsize=1)
@@ -87,7 +99,7 @@ def _users(archive: Archive) -> dict[str, tuple[str, ...]]:
     return found
 
 
-def _of_folder(archive: Archive, basis: Basis, rules: tuple[str, ...], only: Sequence[Reference] | None) -> list[Inspected]:
+def _of_folder(archive: Archive, basis: Basis, rules: tuple[str, ...], only: Sequence[Reference] | None, own_of: OwnOf) -> list[Inspected]:
     """Every plan in the folder, or only these; then what is wrong in records, used or not."""
     plans = plans_here(archive) if only is None else only
     if not plans and only is None:
@@ -106,7 +118,7 @@ def _of_folder(archive: Archive, basis: Basis, rules: tuple[str, ...], only: Seq
             )
             continue
         used |= set(reading.plan.reached())
-        report = _checked(archive, reading, basis, rules)
+        report = _checked(archive, reading, basis, rules, own_of)
         of_records |= {(f.message, f.about): f for f in report.findings if f.rule in OF_RECORDS}
         report = report._replace(findings=tuple(f for f in report.findings if f.rule not in OF_RECORDS))
         found.append(Inspected(f"{reading.plan.title or reference.plan_name}, {reference.plan_name}", report))

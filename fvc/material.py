@@ -82,6 +82,16 @@ class Lot(NamedTuple):
     grams: Fraction | None = None
 
 
+class Constants(NamedTuple):
+    """The acid or base in a material as its record gives it: pKa at 25 °C, one for each proton, ascending.
+
+    base: True when they are of the conjugate acid of a base.
+    """
+
+    pka: tuple[Typed, ...]
+    base: bool = False
+
+
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Material:
     """A raw material record.
@@ -93,6 +103,8 @@ class Material:
     water: all the water that is physically there, constituents included.
     active: INCI names counted as active matter; empty means all that is not water.
     heat_max: °C. density: g/mL. molar_mass: g/mol of the active. hlb: by Griffin's scale, of an emulsifier.
+    required_hlb: that an oil asks for, oil in water.
+    acid: constants that stand for its first active substance in place of the published ones.
     nested: True when this stands for a formula used as a material; `inside` then holds the materials
     it is made of, however deep.
     """
@@ -113,6 +125,8 @@ class Material:
     density: Fraction | None = None
     molar_mass: Fraction | None = None
     hlb: Fraction | None = None
+    required_hlb: Fraction | None = None
+    acid: Constants | None = None
     supplier: str = ""
     lots: tuple[Lot, ...] = ()
     nested: bool = False

@@ -11,6 +11,7 @@ from typing import NamedTuple
 from fvc.archive import Archive
 from fvc.composition import composition_of, totals_by_function
 from fvc.errors import Refusal
+from fvc.experience import own_of
 from fvc.formula import Amount
 from fvc.material import Share
 from fvc.reading import Reading
@@ -20,12 +21,14 @@ from fvc.rules.check import check
 from fvc.rules.cost import cost
 from fvc.rules.finding import CAUTION, STOP
 from fvc.rules.label import label
+from fvc.science.estimate import Estimate
+from fvc.science.properties import properties_of
 from fvc.trial import Trial
 from fvc.variants import Variant, saved_words, variants_of
 
 
 class Column(NamedTuple):
-    """A plan in the matrix. variant: None for a parent. stops, cautions: of `fvc check`; per_kg: None where a price is missing."""
+    """A plan in the matrix. variant: None for a parent. stops, cautions: of `fvc check`; per_kg: None where a price is missing. properties: estimated."""
 
     head: str
     variant: Variant | None
@@ -37,6 +40,7 @@ class Column(NamedTuple):
     allergens: tuple[str, ...]
     per_kg: Fraction | None
     trials: tuple[Trial, ...]
+    properties: tuple[Estimate, ...]
 
 
 class Row(NamedTuple):
@@ -78,10 +82,10 @@ def side_by_side(archive: Archive, name: str, ids: Sequence[str], basis: Basis, 
         parents.setdefault(saved_words(archive, name, variant.parent), []).append(variant)
     for parent, those in sorted(parents.items(), key=lambda item: _number(item[0])):
         assert those[0].parent is not None
-        columns.append(_column(parent, None, those[0].parent, tried.get(parent, ()), basis, currency, today))
+        columns.append(_column(archive, parent, None, those[0].parent, tried.get(parent, ()), basis, currency, today))
         for variant in those:
             assert variant.reading is not None
-            columns.append(_column(variant.id, variant, variant.reading, variant.trials, basis, currency, today))
+            columns.append(_column(archive, variant.id, variant, variant.reading, variant.trials, basis, currency, today))
     keys = dict.fromkeys((a.line.phase, a.line.material) for c in columns for a in c.reading.closure.amounts)
     phases = list(dict.fromkeys(p for p, _ in keys))
     rows = []
@@ -110,9 +114,17 @@ def _amount(reading: Reading, phase: str, material: str) -> Amount | None:
 
 
 def _column(
-    head: str, variant: Variant | None, reading: Reading, trials: Sequence[Trial], basis: Basis, currency: str, today: datetime.date
+    archive: Archive,
+    head: str,
+    variant: Variant | None,
+    reading: Reading,
+    trials: Sequence[Trial],
+    basis: Basis,
+    currency: str,
+    today: datetime.date,
 ) -> Column:
-    report = check(reading, basis)
+    own = own_of(archive, reading, clarity=False)
+    report = check(reading, basis, own=own)
     law = next((r for r in basis.chosen() if r != HOUSE), None)
     allergens = label(reading, law, today, today, basis.names).allergens if law else ()
     try:
@@ -130,4 +142,5 @@ def _column(
         tuple(allergens),
         per_kg,
         tuple(trials),
+        properties_of(reading, own),
     )

@@ -15,7 +15,11 @@ FLOORS = (
     ("fvc.errors", "fvc.amounts", "fvc.names", "fvc.record"),
     ("fvc.formula", "fvc.material", "fvc.scales"),
     ("fvc.reading", "fvc.trial", "fvc.schedule", "fvc.reference"),
-    ("fvc.composition", "fvc.batch", "fvc.weighing", "fvc.shelf", "fvc.bench", "fvc.slips", "fvc.steps", "fvc.deviations", "fvc.seeing"),
+    (
+        *("fvc.composition", "fvc.contents", "fvc.batch", "fvc.weighing", "fvc.shelf", "fvc.bench"),
+        *("fvc.slips", "fvc.steps", "fvc.deviations", "fvc.seeing"),
+    ),
+    ("fvc.science",),
     ("fvc.rules",),
     ("fvc.change", "fvc.compare"),
     ("fvc.files", "fvc.git", "fvc.stopping"),
@@ -24,12 +28,12 @@ FLOORS = (
     ("fvc.archive", "fvc.batches"),
     ("fvc.references", "fvc.chronicle"),
     ("fvc.saving", "fvc.chronicle", "fvc.story", "fvc.reach", "fvc.unaltered"),
-    ("fvc.inspection", "fvc.variants", "fvc.adoption", "fvc.carrying", "fvc.trials", "fvc.lots", "fvc.photos"),
-    ("fvc.sidebyside", "fvc.results", "fvc.together"),
+    ("fvc.inspection", "fvc.variants", "fvc.adoption", "fvc.carrying", "fvc.trials", "fvc.lots", "fvc.photos", "fvc.metered"),
+    ("fvc.experience", "fvc.sidebyside", "fvc.results", "fvc.together"),
     ("fvc.demo", "fvc.show"),
     ("fvc.cli",),
 )
-CORE = FLOORS[:6]  # values in, values out
+CORE = FLOORS[:7]  # values in, values out
 OUTSIDE = {"os", "sys", "io", "pathlib", "shutil", "tempfile", "subprocess", "tomllib", "json", "typer", "rich", "filelock"}
 
 

@@ -36,7 +36,7 @@ from fvc.reference.substances import HYDRATES, SUBSTANCES
 from fvc.rules.basis import Basis, HouseRule
 from fvc.rules.case import case_of
 from fvc.rules.check import CHECKS, check
-from fvc.rules.contents import contents_of, total
+from fvc.contents import contents_of, total
 from fvc.rules.cost import cost, in_bottles
 from fvc.rules.finding import NotChecked
 from fvc.rules.label import label

@@ -27,6 +27,7 @@ from fvc.material import Material, active_names, active_share, inci_key
 from fvc.names import printable, suggestion, why_not_an_id
 from fvc.reading import Reading
 from fvc.reference.lookup import known
+from fvc.science.emulsifying import mean, share_of_first
 
 AS_SUPPLIED, ACTIVE, MOLES, SAME_RATIO, HLB, GIVEN = "as-supplied", "active", "moles", "ratio", "hlb", "level"
 BASES = {
@@ -200,20 +201,16 @@ def _hlb_shares(
     whole = sum(weights, ZERO)
     if whole == 0:
         raise Refusal("what goes has no weight, so no HLB", next="take another basis")
-    wanted = sum((w * _hlb_of(m) for w, m in zip(weights, goes, strict=True)), ZERO) / whole
+    wanted = mean((w, _hlb_of(m)) for w, m in zip(weights, goes, strict=True))
     values = [_hlb_of(m) for m in comes]
-    listed = ", ".join(f"{m.id} {figure(v)}" for m, v in zip(comes, values, strict=True))
     if len(comes) == 2 and values[0] != values[1]:
         if shares[0] != shares[1]:
             raise Refusal("the shares follow from the HLB, so none can be asked for", next="leave the shares out, or take another basis")
-        share = (wanted - values[1]) / (values[0] - values[1])
-        if not 0 < share < 1:
-            raise Refusal(
-                f"no blend of the two has an HLB of {figure(wanted)}: it is not between theirs ({listed})",
-                next="name two of which one is above and one below, or take another basis",
-            )
+        first, second = ((m.id, v) for m, v in zip(comes, values, strict=True))
+        share = share_of_first(wanted, first, second, next="name two of which one is above and one below, or take another basis")
         return share, 1 - share
-    if sum((s * v for s, v in zip(shares, values, strict=True)), ZERO) != wanted:
+    if mean(zip(shares, values, strict=True)) != wanted:
+        listed = ", ".join(f"{m.id} {figure(v)}" for m, v in zip(comes, values, strict=True))
         raise Refusal(
             f"what comes in has not the HLB of what goes, {figure(wanted)}: {listed}",
             next="name two, one above and one below, and their shares are worked out; or take another basis",

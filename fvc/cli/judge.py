@@ -13,6 +13,7 @@ from fvc.amounts import mass, volume
 from fvc.archive import Archive
 from fvc.cli.parsing import AsJson, BatchSize, Density, basis_of, batch_of, density_of, open_archive, percent_of, print_json, screen, warn
 from fvc.errors import EXIT_ANSWER_IS_NO, EXIT_DONE, EXIT_INPUT, Fault, Refusal
+from fvc.experience import own_of
 from fvc.inspection import inspect, staged_plans
 from fvc.names import nearest, printable
 from fvc.references import resolve
@@ -20,6 +21,7 @@ from fvc.rules.basis import EU, HOUSE, US
 from fvc.rules.cost import cost as cost_of
 from fvc.rules.cost import in_bottles
 from fvc.rules.label import label as label_of
+from fvc.science.properties import NOTHING_SEEN
 
 RULE_SETS = (EU, US, HOUSE)
 
@@ -57,7 +59,10 @@ def show_check(
         return EXIT_DONE
     basis = archive.now.settings().basis  # a faulty file is refused: to check by half of the rules would say too little
     chosen = basis.chosen(asked)
-    found = inspect(archive, refs, basis, asked, plans)
+    # what own batches tell makes no stop; and clarity asks for every record, so only of what was named
+    found = inspect(
+        archive, refs, basis, asked, plans, (lambda r: own_of(archive, r, clarity=bool(refs))) if not stops else lambda _: NOTHING_SEEN
+    )
     reports = [each.report.only_stops if stops else each.report for each in found]
     if as_json:
         from fvc.show import judged_data

@@ -130,7 +130,7 @@ def basis_of(archive: Archive) -> Basis:
 
 
 def with_bill(archive: Archive, result: Diff, before: Reading, after: Reading, *, cautions: bool = False) -> Diff:
-    """A difference with what it does to limits, label and cost, by the rules of the formulary and today's lists.
+    """A difference with what it does to estimated properties, and to limits, label and cost by the rules of the formulary and today's lists.
 
     cautions: also what the other checks find on one side alone, for a change that is only proposed.
     """
@@ -138,8 +138,17 @@ def with_bill(archive: Archive, result: Diff, before: Reading, after: Reading, *
     from dataclasses import replace
 
     from fvc.compare.bill import bill
+    from fvc.compare.effects import effects
+    from fvc.experience import own_of_both
 
-    return replace(result, bill=bill(before, after, basis_of(archive), datetime.date.today(), cautions=cautions))
+    own = own_of_both(archive, before, after)
+    found = effects(before, after, *own)
+    return replace(
+        result,
+        properties=(*result.properties, *found.properties),
+        said=found.said,
+        bill=bill(before, after, basis_of(archive), datetime.date.today(), cautions=cautions, own=own),
+    )
 
 
 def print_json(value: dict[str, Any]) -> None:

@@ -2,24 +2,28 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from fractions import Fraction
 from typing import Annotated
 
 import typer
 
-from fvc.amounts import number, shown
+from fvc.amounts import figure, fixed, number, shown
 from fvc.archive import Archive
 from fvc.bench import step_of_scale
 from fvc.cli.parsing import AsJson, BatchSize, Density, batch_of, open_archive, print_json, screen, warn
 from fvc.errors import EXIT_ANSWER_IS_NO, EXIT_DONE, EXIT_INPUT, Fault, Refusal
+from fvc.experience import own_of
 from fvc.formula import OPEN
 from fvc.material import Material
 from fvc.metered import Readings, formula_of, readings_of
 from fvc.names import printable, suggestion
 from fvc.reading import Reading
 from fvc.references import resolve
+from fvc.science.estimate import Step
 from fvc.science.metering import Anchored, NoDose, Portion, anchor_of, anchored, dose, last_point, portion
 from fvc.science.ph import LEAST_BUFFER, PhModel, alone, model
+from fvc.science.properties import KEYS, PROPERTIES
 
 Ref = Annotated[str, typer.Argument(metavar="REF", help="face-toner, face-toner.4, face-toner/VARIANT, a trial's id.")]
 
@@ -64,6 +68,67 @@ def ph(
         warn(reading.faults, "the plan is not closed")
         return EXIT_INPUT
     return EXIT_DONE
+
+
+def workings(
+    ref: Ref,
+    property: Annotated[str, typer.Argument(metavar="PROPERTY", help=", ".join(KEYS) + ".")],
+    target: Annotated[
+        str, typer.Option("--target", metavar="HLB", help="With hlb: split the emulsifiers for this HLB, not for what the oil asks for.")
+    ] = "",
+    emulsifiers: Annotated[
+        list[str] | None, typer.Option("--of", metavar="MATERIAL", help="With hlb: the two emulsifiers to split; give it twice.")
+    ] = None,
+    as_json: AsJson = False,
+) -> int:
+    """The arithmetic of an estimated property, row by row, with its constants and their sources: to check it, or to teach it."""
+    archive = open_archive()
+    key = property.strip().casefold().replace("_", "-").replace(" ", "-")
+    chosen = next((p for p in PROPERTIES if p.key == key), None)
+    if chosen is None:
+        raise Refusal(f'no property "{printable(property)}"', next=suggestion(key, KEYS, f"known are {', '.join(KEYS)}"))
+    if (target or emulsifiers) and key != "hlb":
+        raise Refusal("--target and --of go with hlb", next=f"fvc workings {printable(ref)} hlb --target 8.5")
+    reading = resolve(archive, ref)
+    own = own_of(archive, reading, clarity=key == "solubiliser")
+    estimates = chosen.of(reading, own)
+    steps = (*chosen.workings(reading, own), *(_split(reading, target, emulsifiers or ()) if key == "hlb" else ()))
+    if as_json:
+        from fvc.show import properties_data
+
+        print_json(properties_data.workings(reading, chosen.key, estimates, steps))
+    else:
+        from fvc.show import properties
+
+        properties.workings(screen(), reading, chosen.title, estimates, steps)
+    warn(reading.warnings)
+    if reading.faults:
+        warn(reading.faults, "the plan is not closed")
+        return EXIT_INPUT
+    return EXIT_DONE
+
+
+def _split(reading: Reading, target: str, emulsifiers: Sequence[str]) -> tuple[Step, ...]:
+    """The split of two emulsifiers that meets a target; nothing where none was asked for and the plan gives none."""
+    from fvc.science.emulsifying import split_in
+
+    try:
+        wanted = number(target.strip()).value if target else None
+    except ValueError as error:
+        raise Refusal(f'--target "{printable(target)}" cannot be read: {error}', next="for example  --target 8.5") from None
+    try:
+        found = split_in(reading, wanted, emulsifiers)
+    except Refusal:
+        if target or emulsifiers:
+            raise
+        return ()
+    return (
+        Step(
+            f"to meet HLB {figure(found.target)}",
+            result=f"{fixed(found.percents[0], 4)} % {found.names[0]}, {fixed(found.percents[1], 4)} % {found.names[1]}",
+        ),
+        *found.workings,
+    )
 
 
 def _expected(reading: Reading, given: Portion) -> str:

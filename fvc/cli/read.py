@@ -16,6 +16,7 @@ from fvc.reading import Reading
 from fvc.references import last_saved, parent_of, parse_reference, plan_of_trial, resolve
 
 if TYPE_CHECKING:
+    from fvc.science.estimate import Estimate
     from fvc.shelf import Offer
     from fvc.weighing import WeighSheet
 
@@ -27,29 +28,54 @@ def sheet(
     batch: BatchSize = "",
     density: Density = "",
     composition: Annotated[bool, typer.Option("--composition", help="Also what is in it by INCI name, and where it comes from.")] = False,
+    properties: Annotated[
+        bool, typer.Option("--properties", help="Also what it does, estimated: pH, preservation, water activity, HLB, density, solids.")
+    ] = False,
     as_json: AsJson = False,
 ) -> int:
     """The formula sheet: lines by phase with percent, grams, active matter and function; totals and water."""
-    return show_sheet(open_archive(), ref, batch, density, composition, as_json)
+    return show_sheet(open_archive(), ref, batch, density, composition, properties, as_json)
 
 
-def show_sheet(archive: Archive, ref: str, batch: str = "", density: str = "", composition: bool = False, as_json: bool = False) -> int:
+def show_sheet(
+    archive: Archive,
+    ref: str,
+    batch: str = "",
+    density: str = "",
+    composition: bool = False,
+    properties: bool = False,
+    as_json: bool = False,
+) -> int:
     """Print the sheet of a reference; 2 when the plan does not close."""
     if not as_json:
         from fvc.show import sheets  # while git is answering
     reading = resolve(archive, ref)
     grams, text = batch_of(reading, batch, density) if reading.sound else (None, "")
+    estimates = _estimates(archive, reading) if properties else None
     if as_json:
-        from fvc.show import data
+        from fvc.show import data, properties_data
 
-        print_json(data.sheet(reading, grams))
+        found = data.sheet(reading, grams)
+        print_json(found if estimates is None else found | {"properties": [properties_data.estimate(e) for e in estimates]})
     else:
-        sheets.sheet(screen(), reading, grams, text, archive.now.settings().scales, composition=composition)
+        out = screen()
+        sheets.sheet(out, reading, grams, text, archive.now.settings().scales, composition=composition)
+        if estimates is not None:
+            from fvc.show.properties import listing
+
+            listing(out, estimates, ref)
     warn(reading.warnings)
     if reading.faults:
         warn(reading.faults, "no grams")
         return EXIT_INPUT
     return EXIT_DONE
+
+
+def _estimates(archive: Archive, reading: Reading) -> tuple[Estimate, ...]:
+    from fvc.experience import own_of
+    from fvc.science.properties import properties_of
+
+    return properties_of(reading, own_of(archive, reading))
 
 
 def weigh(

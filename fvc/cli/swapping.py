@@ -204,7 +204,9 @@ def stand_ins(
 ) -> int:
     """Every material of the formulary that could take a place, side by side, sorted by how little else changes."""
     from fvc.compare.bill import bill
+    from fvc.compare.effects import properties_of_both
     from fvc.compare.standins import by_how_little, candidates, functions_of, stand_ins
+    from fvc.experience import own_of
 
     chosen = basis or (GIVEN if level else "")
     if chosen:
@@ -231,7 +233,14 @@ def stand_ins(
     rows, left = stand_ins(draft.before, old, found, chosen, dict(draft.before.materials) | among, terms, settings.currency)
     shown = rows if every else rows[:MOST_SHOWN]
     rules, today = settings.basis, datetime.date.today()
-    judged = by_how_little(row._replace(bill=bill(draft.before, row.change.after, rules, today, cautions=True)) for row in shown)
+    own = own_of(archive, draft.before, clarity=False)
+    judged = by_how_little(
+        row._replace(
+            bill=bill(draft.before, row.change.after, rules, today, cautions=True, own=(own, own)),
+            properties=properties_of_both(draft.before, row.change.after, own, own),
+        )
+        for row in shown
+    )
     if as_json:
         from fvc.show import paper_data
 

@@ -15,6 +15,7 @@ from fvc.rules.beyond import beyond
 from fvc.rules.cost import Cost, cost
 from fvc.rules.finding import LEVELS, Finding
 from fvc.rules.label import Label, gained, label
+from fvc.science.properties import NOTHING_SEEN, Own
 
 
 class LimitDiff(NamedTuple):
@@ -95,13 +96,21 @@ class Bill(NamedTuple):
         return bool(self.limits or self.labels or self.cost or self.cautions or self.eased)
 
 
-def bill(before: Reading, after: Reading, basis: Basis, today: datetime.date, *, cautions: bool = False) -> Bill:
+def bill(
+    before: Reading,
+    after: Reading,
+    basis: Basis,
+    today: datetime.date,
+    *,
+    cautions: bool = False,
+    own: tuple[Own, Own] = (NOTHING_SEEN, NOTHING_SEEN),
+) -> Bill:
     """Judge two readings by the rule sets, house limits and currency of the formulary.
 
     today: for the list of allergens in force. cautions: also what all other checks find on one side only, for a change
-    that is only proposed. Works on plans that do not close as well.
+    that is only proposed. own: what the maker's own batches tell of each side. Works on plans that do not close as well.
     """
-    first, second = _judged(before, basis, today, cautions), _judged(after, basis, today, cautions)
+    first, second = (_judged(side, basis, today, cautions, its) for side, its in zip((before, after), own, strict=True))
     crossed = [LimitDiff("crossed", f) for key, f in second.limits.items() if _graver(f, first.limits.get(key))]
     cleared = [LimitDiff("cleared", f) for key, f in first.limits.items() if _graver(f, second.limits.get(key))]
     return Bill(
@@ -123,8 +132,8 @@ class _Judged(NamedTuple):
 
 
 @lru_cache(maxsize=4)  # one side against many: a plan beside every candidate for one of its places
-def _judged(reading: Reading, basis: Basis, today: datetime.date, others: bool) -> _Judged:
-    found = beyond(reading, basis, others=others)
+def _judged(reading: Reading, basis: Basis, today: datetime.date, others: bool, own: Own) -> _Judged:
+    found = beyond(reading, basis, others=others, own=own)
     try:
         price = cost(reading, basis.currency, None)
     except Refusal:  # two currencies and nothing that says which counts: `fvc cost` explains it

@@ -133,12 +133,30 @@ class SubstanceDiff(NamedTuple):
 
 
 class PropertyDiff(NamedTuple):
-    """A property of the product on both sides."""
+    """A property of the product on both sides; None where there is no figure, and then what can be said instead.
 
-    property: str
+    decimals: of a figure that was estimated and rounded to them; None for one that is exact.
+    """
+
+    name: str
     unit: str
-    before: Share
-    after: Share
+    before: Share | None
+    after: Share | None
+    decimals: int | None = None
+    instead_before: str = ""
+    instead_after: str = ""
+
+    @property
+    def gained(self) -> Fraction | None:
+        """By how much it rose; None where one side has no figure."""
+        if self.before is None or self.after is None or self.before.nominal is None or self.after.nominal is None:
+            return None
+        return self.after.nominal - self.before.nominal
+
+    @property
+    def changed(self) -> bool:
+        """True when the figure differs as it is shown, or what is said in its place."""
+        return self.gained != 0 if self.gained is not None else (self.before, self.instead_before) != (self.after, self.instead_after)
 
 
 class RecordDiff(NamedTuple):
@@ -158,6 +176,7 @@ class Diff:
     order: (phase, material) in the order of the second side when shared lines changed order.
     batch: grams common to both sides; None when one does not close.
     bill: what it does to limits, label and cost (`compare/bill.py`); None where nobody asked.
+    said: sentences on what it does to estimated properties (`compare/effects.py`), which `properties` then holds as well.
     """
 
     before: Side
@@ -172,6 +191,7 @@ class Diff:
     properties: tuple[PropertyDiff, ...]
     materials_changed: tuple[RecordDiff, ...]
     bill: Bill | None = None
+    said: tuple[str, ...] = ()
     warnings: tuple[Fault, ...] = ()
 
     @property

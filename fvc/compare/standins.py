@@ -9,6 +9,7 @@ from typing import NamedTuple
 from fvc.amounts import HUNDRED, ZERO
 from fvc.change.swap import Into, Substitution, Terms, plain_differences, substituted
 from fvc.compare.bill import Bill
+from fvc.compare.diff import PropertyDiff
 from fvc.composition import Composition, explode
 from fvc.errors import Refusal
 from fvc.formula import PREMIX, Amount
@@ -23,6 +24,7 @@ class StandIn(NamedTuple):
     change: the swap. water: percentage points of total water, None when unknown. elsewhere: points that move in everything
     but the active matter that goes and comes, both ways added up. cost: change of the raw materials per kg, None without a price.
     bill: limits, label and cautions; None where they were not worked out. notes: such as the same INCI name in another form.
+    properties: estimated, before and after; empty where they were not worked out.
     """
 
     material: Material
@@ -32,6 +34,7 @@ class StandIn(NamedTuple):
     cost: Fraction | None
     notes: tuple[str, ...] = ()
     bill: Bill | None = None
+    properties: tuple[PropertyDiff, ...] = ()
 
     @property
     def level(self) -> Fraction:

@@ -9,9 +9,9 @@ from typing import Any
 
 from fvc import amounts
 from fvc.amounts import HUNDRED, ZERO, Typed
-from fvc.files.fields import Choice, Day, Field, ListOf, Notes, Number, Pair, ShareKind, Table, TableBy, Text, any_name
+from fvc.files.fields import Choice, Day, Field, Flag, ListOf, Notes, Number, Pair, ShareKind, Table, TableBy, Text, any_name
 from fvc.files.parsed import FORMAT_FIELD, Parsed, read_file
-from fvc.material import ANYTHING, NOTHING, Lot, Material, Price, Share, inci_key, share_of, undeclared_rest, water_in
+from fvc.material import ANYTHING, NOTHING, Constants, Lot, Material, Price, Share, inci_key, share_of, undeclared_rest, water_in
 
 
 def price_from_text(text: str) -> Price:
@@ -54,9 +54,10 @@ MATERIAL_FIELDS = (
         "acid",
         Table(
             Field("pka", ListOf(Number(None), alone=True), "pKa values at 25 °C"),
+            Field("base", Flag(), "true when it is a base, and the constants are of its conjugate acid"),
             Field("molar_mass", Number("0", above=True), "g/mol"),
         ),
-        "the acid or base in it",
+        "the acid or base in it: of its first active substance, in place of the published constants",
     ),
     Field(
         "lot",
@@ -110,6 +111,8 @@ def build_material(id: str, fields: dict[str, Any], notes: Notes, at: tuple[str,
         density=_value(fields.get("density")),
         molar_mass=_value(fields.get("molar_mass") or fields.get("acid", {}).get("molar_mass")),
         hlb=_value(fields.get("hlb")),
+        required_hlb=_value(fields.get("required_hlb")),
+        acid=_constants(fields.get("acid", {})),
         supplier=fields.get("supplier", ""),
         lots=_lots(fields.get("lot", ()), notes, at),
         record=record,
@@ -118,6 +121,13 @@ def build_material(id: str, fields: dict[str, Any], notes: Notes, at: tuple[str,
 
 def _value(typed: Typed | None) -> Fraction | None:
     return typed.value if typed else None
+
+
+def _constants(given: dict[str, Any]) -> Constants | None:
+    """The table [acid]; None where it names no pKa, since a molar mass alone says nothing of an acid."""
+    if not given.get("pka"):
+        return None
+    return Constants(tuple(sorted(given["pka"], key=lambda typed: typed.value)), given.get("base", False))
 
 
 def _lots(given: Sequence[dict[str, Any]], notes: Notes, at: tuple[str, ...]) -> tuple[Lot, ...]:

@@ -11,6 +11,7 @@ from fvc.rules.check import CHECKS, OF_PRODUCT
 from fvc.rules.finding import NOTE, Finding
 from fvc.rules.levels import check_house, check_use_levels
 from fvc.rules.limits import QUESTION, of_limits
+from fvc.science.properties import NOTHING_SEEN, Own
 
 
 class Beyond(NamedTuple):
@@ -20,9 +21,12 @@ class Beyond(NamedTuple):
     others: tuple[Finding, ...]
 
 
-def beyond(reading: Reading, basis: Basis, *, others: bool = True) -> Beyond:
-    """Judge a product without what stands in files and records; never raises for what a plan says. others: also those, which take longer."""
-    case = case_of(reading, basis, basis.chosen())
+def beyond(reading: Reading, basis: Basis, *, others: bool = True, own: Own = NOTHING_SEEN) -> Beyond:
+    """Judge a product without what stands in files and records; never raises for what a plan says.
+
+    others: also those, which take longer. own: what the maker's own batches tell of it.
+    """
+    case = case_of(reading, basis, basis.chosen(), own=own)
     house = (check_house,) if HOUSE in case.rules else ()
     found = [o for each in (of_limits, check_use_levels, *house) for o in each(case) if isinstance(o, Finding)]
     limits = tuple(f for f in found if f.level != NOTE and f.about != QUESTION)

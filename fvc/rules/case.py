@@ -8,11 +8,12 @@ from typing import NamedTuple
 
 from fvc.amounts import ZERO, celsius
 from fvc.composition import Composition, Part, composition_of
+from fvc.contents import Contents, contents_of
 from fvc.errors import Fault
 from fvc.reading import Reading
 from fvc.rules.basis import Basis
-from fvc.rules.contents import Contents, contents_of
 from fvc.rules.finding import Finding, NotChecked
+from fvc.science.properties import NOTHING_SEEN, Own
 
 MADE_MEND = "this batch is made: set it aside, or enlarge it by what it lacks; mend the plan for the next one"
 Outcome = Iterator[Finding | NotChecked]
@@ -26,7 +27,7 @@ class Case(NamedTuple):
 
     rules: the rule sets chosen. locked: what changed in a plan that was saved as locked, as dotted
     paths; empty where nothing did, None where there is no saved plan to tell. stands_in: the plans that
-    it stands in as a premix; None where nobody looked.
+    it stands in as a premix; None where nobody looked. own: what the maker's own batches tell of it.
     """
 
     reading: Reading
@@ -36,6 +37,7 @@ class Case(NamedTuple):
     rules: tuple[str, ...]
     locked: tuple[str, ...] | None = None
     stands_in: tuple[str, ...] | None = None
+    own: Own = NOTHING_SEEN
 
     @property
     def uses(self) -> tuple[str, ...]:
@@ -86,6 +88,7 @@ def case_of(
     rules: tuple[str, ...],
     locked: tuple[str, ...] | None = None,
     stands_in: tuple[str, ...] | None = None,
+    own: Own = NOTHING_SEEN,
 ) -> Case:
     """Take a product apart for checking."""
     return Case(
@@ -96,6 +99,7 @@ def case_of(
         rules=rules,
         locked=locked,
         stands_in=stands_in,
+        own=own,
     )
 
 

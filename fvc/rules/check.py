@@ -12,6 +12,7 @@ from typing import NamedTuple
 from fvc.reading import Reading
 from fvc.rules.basis import EU, HOUSE, US, Basis
 from fvc.rules.case import Case, Outcome, case_of
+from fvc.rules.estimates import check_antagonisms, check_estimated_ph, check_hlb, check_oil_carried, check_preserved_at_ph
 from fvc.rules.finding import LEVELS, Finding, NotChecked, Report
 from fvc.rules.gel import check_gel
 from fvc.rules.levels import check_house, check_use_levels
@@ -19,6 +20,7 @@ from fvc.rules.limits import check_limits, check_oils
 from fvc.rules.making import check_charges, check_heat, check_oil_held
 from fvc.rules.preservation import check_acid_order, check_listed, check_ph, check_present
 from fvc.rules.structure import check_functions, check_inci_names, check_locked, check_structure
+from fvc.science.properties import NOTHING_SEEN, Own
 
 OF_FILE, OF_LIMIT, OF_PRODUCT = "file", "limit", "product"
 
@@ -51,6 +53,11 @@ CHECKS = (
     Check("heat", check_heat),
     Check("unlike charges", check_charges),
     Check("salt in a polymer gel", check_gel),
+    Check("the estimated pH is within the spec", check_estimated_ph),
+    Check("preservatives are in use at the estimated pH", check_preserved_at_ph),
+    Check("published antagonisms of preservatives", check_antagonisms),
+    Check("enough solubiliser for the oil", check_oil_carried),
+    Check("the HLB that the oil asks for", check_hlb),
     Check("house limits", check_house, (HOUSE,), OF_LIMIT),
 )
 
@@ -61,16 +68,17 @@ def check(
     rules: tuple[str, ...] = (),
     locked: tuple[str, ...] | None = None,
     stands_in: tuple[str, ...] | None = None,
+    own: Own = NOTHING_SEEN,
 ) -> Report:
     """Run all checks on a plan, a variant or an as-made.
 
     rules: the rule sets asked for, `eu`, `us`, `house`; empty for those of the formulary.
     locked: what changed in a plan that was saved as locked. stands_in: the plans that this one stands in,
-    None where nobody looked. Never raises for what a plan says.
+    None where nobody looked. own: what the maker's own batches tell of it. Never raises for what a plan says.
     Not checked: interactions that are not in the list above, stability, the supplier's documents,
     claims, and whatever the report lists.
     """
-    case = case_of(reading, basis, basis.chosen(rules), locked, stands_in)
+    case = case_of(reading, basis, basis.chosen(rules), locked, stands_in, own)
     findings: list[Finding] = []
     missing: list[NotChecked] = []
     done = 0

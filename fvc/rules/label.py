@@ -14,13 +14,13 @@ from typing import NamedTuple
 
 from fvc.amounts import ZERO, figure
 from fvc.composition import ADDED, parts_of
+from fvc.contents import DECLARED, TYPICAL, Content, contents_of, is_perfume, total, without_figures
 from fvc.formula import OPEN
 from fvc.material import Share, inci_key
 from fvc.reading import Reading
 from fvc.reference.allergens import LISTS, AllergenList
 from fvc.reference.lookup import allergen, has_colour_index, known, label_name, name_is_known, us_name
 from fvc.rules.basis import US
-from fvc.rules.contents import DECLARED, TYPICAL, Content, contents_of, is_perfume, total, without_figures
 
 PARFUM, FRAGRANCE = "Parfum", "Fragrance"
 SCENTS = ("essential oil", "fragrance")

@@ -20,12 +20,12 @@ from typing import NamedTuple
 
 from fvc.amounts import ZERO, figure, round_to, step_of
 from fvc.composition import Part
+from fvc.contents import DECLARED, TYPICAL, Content, without_figures
 from fvc.material import NOTHING, Share, certain, inci_key
 from fvc.reference.limits import COLOURANTS, NOT_COVERED, US_SILENCE, USES, Limit
 from fvc.reference.lookup import has_colour_index, known, limits_of, salt_words
 from fvc.rules.basis import EU, US
 from fvc.rules.case import Case, Outcome, listed, unless_used, where_of
-from fvc.rules.contents import DECLARED, TYPICAL, Content, without_figures
 from fvc.rules.finding import CAUTION, NOTE, STOP, Finding, NotChecked
 
 # Molar masses are given to two decimals, so a figure converted by them is good to four digits, and what

@@ -7,17 +7,14 @@ from fractions import Fraction
 
 from fvc.amounts import ZERO, figure
 from fvc.composition import Part
-from fvc.material import Material
-from fvc.reference.lookup import known, oil_named
+from fvc.reference.lookup import known
 from fvc.rules.case import Case, Outcome, degrees, listed, where_of
 from fvc.rules.finding import CAUTION, NOTE, THE_PRODUCT, Finding, NotChecked
 from fvc.rules.preservation import PRACTICE
+from fvc.science.oils import holds, is_oil
 
 COOL = Fraction(40)  # °C, common practice: heat-sensitive lines go in below, unless the record says otherwise
 SENSITIVE = ("essential oil", "fragrance", "extract", "hydrosol")
-_OILY = re.compile(r"\b(oil|butter|triglyceride|squalane|squalene|jojoba)\b", re.IGNORECASE)
-_WATERY = re.compile(r"\b(juice|water)$", re.IGNORECASE)
-_MIXES = re.compile(r"(peg|ppg|glycereth|polysorbate|methyl gluceth|sucrose)\b", re.IGNORECASE)
 # How INCI names end: quaternary ammonium salts, and the common anionic surfactants.
 _CATIONIC = re.compile(r"(onium (chloride|bromide|methosulfate|ethosulfate)|quaternium-\d+)$", re.IGNORECASE)
 _ANIONIC = re.compile(
@@ -25,46 +22,8 @@ _ANIONIC = re.compile(
 )
 # What falls out with a cationic partner is a big anion: a surfactant or a polymer, not a benzoate or a citrate.
 BIG = ("surfactant", "emulsifier", "thickener", "film former", "conditioning agent", "solubiliser")
-OILY_FUNCTIONS = ("essential oil", "fragrance")
-HOLDING = ("solubiliser", "emulsifier", "surfactant")
 HELD_BY_ALCOHOL = Fraction(50)
 HOLDS_FROM = Fraction(1, 10)  # percent of the product, all that holds together; less is a trace from elsewhere
-WATERY = Fraction(1)  # percent of water in a material, from which it is no oil
-
-
-def is_oil(part: Part) -> bool:
-    """True for a raw material that does not mix with water by itself, as far as its record tells."""
-    material = part.material
-    if material is None or holds(part):
-        return False
-    if material.does(*OILY_FUNCTIONS):
-        return True
-    largest = _largest(material)
-    if material.water.low >= WATERY or _WATERY.search(largest) or _mixes_with_water(largest):
-        return False
-    if material.does("emollient") and largest:  # esters, silicones, fats; those with many ethylene oxides or sugars mix with water
-        return not _MIXES.match(largest)
-    return bool(_OILY.search(largest)) or oil_named(largest) is not None
-
-
-def _mixes_with_water(inci: str) -> bool:
-    """True for a known humectant or solvent, such as glycerin, which records often call an emollient as well."""
-    substance = known(inci)
-    return substance is not None and {"humectant", "solvent"} & set(substance.functions) != set() and "emollient" not in substance.functions
-
-
-def _largest(material: Material) -> str:
-    """The INCI name of which there is most in a material; "" when it declares none."""
-    return max((material.composition or {}).items(), key=lambda item: item[1].high, default=("", None))[0]
-
-
-def holds(part: Part) -> bool:
-    """True for a raw material that holds oil in water: by its record, or by what the largest substance in it is known as."""
-    material = part.material
-    if material is None:
-        return False
-    substance = known(_largest(material)) if material.composition else None
-    return material.does(*HOLDING) or (substance is not None and any(f in HOLDING for f in substance.functions))
 
 
 def check_oil_held(case: Case) -> Outcome:

@@ -6,21 +6,20 @@ None of them tells that a product keeps: that takes a challenge test, which no c
 from __future__ import annotations
 
 from collections.abc import Sequence
-from decimal import Decimal
 from fractions import Fraction
 from typing import NamedTuple
 
 from fvc.amounts import ZERO, figure, fixed
 from fvc.composition import ADDED, Part, parts_of
+from fvc.contents import DECLARED, Content
 from fvc.reference.lookup import known, limits_of
 from fvc.reference.substances import Known
 from fvc.rules.basis import EU
 from fvc.rules.case import Case, Outcome, listed, unless_used, where_of
-from fvc.rules.contents import DECLARED, Content
 from fvc.rules.finding import CAUTION, NOTE, STOP, Finding, NotChecked
 from fvc.rules.limits import factor
+from fvc.science.preservation import INSIDE, PRACTICE, PhRange, free_form, range_of, undissociated
 
-PRACTICE = "common practice, no published source"
 ENOUGH = Fraction(5, 100)  # percent of a preserving substance below which it is only a trace from elsewhere
 MEANT = Fraction(10)  # percent of a raw material from which a preserving substance in it is no mere aid of its own
 LITTLE = Fraction(1, 10)  # percent of the product, of preservatives of which only their records tell
@@ -191,7 +190,7 @@ def check_ph(case: Case) -> Outcome:
     if blank:
         yield NotChecked(f"the pH at which {listed(blank)} works", "no composition and no ph_range in its record")
     judged = _ranges(case, named)
-    silent = [p for p in named if p not in blank and p.id not in {each[3].id for each in judged}]
+    silent = [p for p in named if p not in blank and p.id not in {part.id for _, _, part, _ in judged}]
     if silent:
         yield NotChecked(f"the pH at which {listed(silent)} works", "no ph_range in its record, and none in fvc")
     if not judged:
@@ -204,8 +203,8 @@ def check_ph(case: Case) -> Outcome:
         )
         return
     low, high = case.ph
-    unusable = [each for each in judged if low < each[1] or high > each[2]]
-    for name, first, last, part, source, substance in unusable:
+    unusable = [each for each in judged if each[1].fits(low, high) != INSIDE]
+    for name, (first, last, source), part, substance in unusable:
         none_left = len(unusable) == len(judged) and not blank and not silent
         yield Finding(
             STOP if none_left else CAUTION,
@@ -238,36 +237,29 @@ def check_listed(case: Case) -> Outcome:
             )
 
 
-def _ranges(case: Case, named: list[Part]) -> list[tuple[str, Fraction, Fraction, Part, str, Known | None]]:
-    """What preserves, the lowest and highest pH it is used at, and who says so; the maker's own record wins."""
-    out: list[tuple[str, Fraction, Fraction, Part, str, Known | None]] = []
-    by_record = {}
+def _ranges(case: Case, named: list[Part]) -> list[tuple[str, PhRange, Part, Known | None]]:
+    """What preserves, the pH it is used at and who says so; the maker's own record wins."""
+    by_record: set[str] = set()
+    out: list[tuple[str, PhRange, Part, Known | None]] = []
     for part in named:
-        if part.material and part.material.ph_range and part.id not in by_record:
-            low, high = part.material.ph_range
-            by_record[part.id] = True
-            out.append((part.words, low.value, high.value, part, f"ph_range in the record of {part.id}", None))
+        if part.id not in by_record and (found := range_of(part.material, None)):
+            by_record.add(part.id)
+            out.append((part.words, found, part, None))
     for each in preserving(case):
-        if each.part.id in by_record or each.substance.ph_range is None:
+        if each.part.id in by_record or (named and each.part.material and not each.part.material.does("preservative")):
             continue
-        if named and each.part.material and not each.part.material.does("preservative"):
-            continue
-        low_text, high_text = each.substance.ph_range
-        source = each.substance.ph_source.words if each.substance.ph_source else PRACTICE
-        out.append((each.substance.inci, Fraction(low_text), Fraction(high_text), each.part, source, each.substance))
+        if found := range_of(None, each.substance):
+            out.append((each.substance.inci, found, each.part, each.substance))
     return out
 
 
 def _share_left(substance: Known | None, ph: Fraction) -> str:
-    """How much of a preserving acid is undissociated, the form that works: 1 / (1 + 10^(pH - pKa))."""
-    if substance is None:
+    """How much of a preserving acid is undissociated, the form that works."""
+    free = free_form(substance.inci) if substance else None
+    if free is None or len(free[0].pka) != 1:
         return ""
-    acid = known(substance.acid[0]) if substance.acid else substance
-    if acid is None or len(acid.pka) != 1 or acid.charge == "cationic" or "pH" in acid.functions[0]:
-        return ""
-    above = Decimal(ph.numerator) / ph.denominator - Decimal(acid.pka[0])
-    share = fixed(Fraction(100 / (1 + Decimal(10) ** above)), 1)
-    return f" (at pH {figure(ph)} {share} % of {acid.inci.lower()} is undissociated, the form that works)"
+    share = fixed(Fraction(100 * undissociated(float(ph), float(free[0].pka[0]))), 1)
+    return f" (at pH {figure(ph)} {share} % of {free[0].inci.lower()} is undissociated, the form that works)"
 
 
 def is_acid(part: Part) -> bool:
@@ -324,4 +316,4 @@ def check_acid_order(case: Case) -> Outcome:
                 )
 
 
-__all__ = ["check_acid_order", "check_listed", "check_ph", "check_present", "is_acid", "preserving"]
+__all__ = ["PRACTICE", "check_acid_order", "check_listed", "check_ph", "check_present", "is_acid", "preserving"]

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from fvc.contents import Content
 from fvc.formula import PREMIX
 from fvc.material import FUNCTIONS, inci_key
 from fvc.names import nearest
 from fvc.reference.lookup import label_name, name_is_known, names_like
 from fvc.rules.case import Case, Outcome, listed, place_of, where_of
-from fvc.rules.contents import Content
 from fvc.rules.finding import CAUTION, NOTE, STOP, Finding, NotChecked
 
 # Other words for the same, as makers and suppliers write them.

@@ -43,8 +43,8 @@ class Balance(NamedTuple):
     """What comes out.
 
     ph: of activity. ionic_strength: mol/kg. buffer_value: mol per kg of water and pH unit, at that ionic strength, of
-    strong base that raises the pH by one (Van Slyke 1922). slope: how fast the charge falls with the pH, the same
-    figure seen from inside. proton: the molality of H+.
+    strong base that raises the pH by one (Van Slyke 1922); what a titration shows is up to 6 % more, since the base raises the
+    ionic strength too. proton: the molality of H+.
     """
 
     ph: float

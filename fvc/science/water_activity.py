@@ -44,7 +44,7 @@ FURTHER = 1.5  # times the range of its parameters, in which a salt beside other
 ROUNDED_MASS = 0.1  # g/mol by which masses with and without crystal water differ in the last figure
 SHOWN = 0.0005  # an influence below half of the last decimal shown
 
-GATHERS = ("surfactant", "solubiliser", "emulsifier", "conditioning agent")
+GATHERS = ("surfactant", "solubiliser", "emulsifier")
 OILY = ("essential oil", "fragrance", "emollient", "colourant")
 
 Constants = Molecule | Salt

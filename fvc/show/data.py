@@ -11,7 +11,7 @@ from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
 from fvc.amounts import DATA_DECIMALS, HUNDRED, ZERO, apportion, exact, needed_decimals, step_of
-from fvc.compare.diff import Diff, LineDiff, RecordDiff, TextDiff
+from fvc.compare.diff import Diff, LineDiff, PropertyDiff, RecordDiff, TextDiff
 from fvc.composition import composition_of, totals_by_function
 from fvc.formula import BALANCE, OPEN, Amount
 from fvc.material import Lot, Share, active_share
@@ -110,7 +110,7 @@ def sheet(reading: Reading, batch: Fraction | None) -> Json:
 
 def _constituents(reading: Reading) -> list[Json]:
     """What is inside ingredients: by a record, or typical of an oil."""
-    from fvc.rules.contents import INSIDE, TYPICAL, contents_of, total
+    from fvc.contents import INSIDE, TYPICAL, contents_of, total
 
     out = []
     for each in contents_of(reading).by_key.values():
@@ -239,25 +239,30 @@ def diff(result: Diff, *, saved: bool | None = None) -> Json:
             {"function": f.function, "before_percent": number(f.before), "after_percent": number(f.after), "points": exact(f.points)}
             for f in result.functions
         ],
-        "properties": [
-            {
-                "property": p.property,
-                "unit": p.unit,
-                "before": number(p.before.nominal),
-                "after": number(p.after.nominal),
-                "low": exact(p.after.low),
-                "high": exact(p.after.high),
-                "before_low": exact(p.before.low),
-                "before_high": exact(p.before.high),
-            }
-            for p in result.properties
-        ],
+        "properties": [property_data(p) for p in result.properties],
+        "said": list(result.said),
         "materials_changed": record_diffs(result.materials_changed),
         "warnings": [w.text() for w in result.warnings],
     }
     if result.bill is not None:
         out |= bill_data(result.bill)
     return out if saved is None else out | {"saved": saved}
+
+
+def property_data(p: PropertyDiff) -> Json:
+    """A property on both sides; null where there is no figure, and then `instead` says what can be said."""
+    return {
+        "property": p.name,
+        "unit": p.unit,
+        "before": number(p.before.nominal) if p.before else None,
+        "after": number(p.after.nominal) if p.after else None,
+        "low": exact(p.after.low) if p.after else None,
+        "high": exact(p.after.high) if p.after else None,
+        "before_low": exact(p.before.low) if p.before else None,
+        "before_high": exact(p.before.high) if p.before else None,
+        "instead_before": p.instead_before or None,
+        "instead": p.instead_after or None,
+    }
 
 
 def bill_data(bill: Bill) -> Json:

@@ -7,11 +7,11 @@ from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from fvc.amounts import ZERO, brief, fixed, shown
-from fvc.compare.diff import FOLLOWED, SAME, Diff, LineDiff
+from fvc.compare.diff import FOLLOWED, SAME, Diff, LineDiff, PropertyDiff
 from fvc.compare.summary import percent_text, points_text, record_words
 from fvc.material import Share
 from fvc.reading import Side
-from fvc.show.screen import STYLES, Screen, align, fold, grid, share_text, styled
+from fvc.show.screen import QUIET, STYLES, Screen, align, fold, grid, share_text, styled
 
 if TYPE_CHECKING:
     from fvc.compare.bill import Bill
@@ -116,19 +116,23 @@ def what_it_does(out: Screen, result: Diff, heading: str = "") -> int:
     """Properties, functions and substances that differ; how many there are. heading: printed above when there are any."""
     functions = [f for f in result.functions if _seen(f.points) or (f.before is None) != (f.after is None)]
     substances = [s for s in result.composition if _differs(s.before, s.after)]
-    properties = [p for p in result.properties if _differs(p.before, p.after)]
-    if not (functions or substances or properties):
+    properties = [p for p in result.properties if p.decimals is None and p.before and p.after and _differs(p.before, p.after)]
+    estimated = [p for p in result.properties if p.decimals is not None and p.changed]
+    if not (functions or substances or properties or estimated):
         return 0
     if heading:
         out.say("")
         out.head(heading)
+    _estimated(out, estimated, result.said)
     rows: list[tuple[str, str, str, str]] = []
     for p in properties:
+        assert p.before
+        assert p.after
         both = p.before.nominal is not None and p.after.nominal is not None
         gained = (p.after.nominal or ZERO) - (p.before.nominal or ZERO) if both else None
         rows.append(
             (
-                p.property,
+                p.name,
                 share_text(p.before) if not both else brief(p.before.nominal or ZERO),
                 share_text(p.after) if not both else brief(p.after.nominal or ZERO),
                 _points(gained),
@@ -143,8 +147,57 @@ def what_it_does(out: Screen, result: Diff, heading: str = "") -> int:
     for i, row in enumerate(rows):
         kind = "" if points[i].strip() in ("", "?") else "lowered" if points[i].startswith("-") else "raised"
         table.add_row(row[0], befores[i], afters[i], styled(points[i], kind))
-    out.table(table)
-    return len(rows)
+    if rows:
+        out.table(table)
+    return len(rows) + len(estimated)
+
+
+def _estimated(out: Screen, rows: Sequence[PropertyDiff], said: Sequence[str]) -> None:
+    """Estimated properties that differ, with the band of the second side, and what is to be said of them.
+
+    Of preservatives the sentences say it all, and a change that is lost in the band says nothing.
+    """
+    rows = [row for row in rows if not row.name.startswith("undissociated") and not _lost(row)]
+    if not rows and not said:
+        return
+    befores, afters = (align([_estimate(row, side) for row in rows]) for side in ("before", "after"))
+    changes = align([_signed(fixed(row.gained, row.decimals or 0), row.gained) if row.gained is not None else "" for row in rows])
+    table = grid(("estimated", "left"), ("before", "right"), ("after", "right"), ("change", "right"), ("after, between", "left"))
+    for i, row in enumerate(rows):
+        kind = "lowered" if changes[i].strip().startswith("-") else "raised"
+        table.add_row(row.name, befores[i], afters[i], styled(changes[i], kind), _band(row))
+    if rows:
+        out.table(table)
+    for row in rows:
+        for when, words in (("before", row.instead_before), ("after", row.instead_after)):
+            if words:
+                out.item(f"{row.name} {when}: ", words, 2)
+    for sentence in said:
+        out.say(sentence, 2)
+    out.say("estimates; fvc workings NAME PROPERTY shows the arithmetic", 2, QUIET)
+    out.say("")
+
+
+def _lost(row: PropertyDiff) -> bool:
+    """True for a change below a tenth of the band around it."""
+    if row.gained is None or row.after is None:
+        return False
+    return abs(row.gained) * 10 < row.after.high - row.after.low
+
+
+def _estimate(row: PropertyDiff, side: str) -> str:
+    share: Share | None = getattr(row, side)
+    if share is None or share.nominal is None:
+        return "no figure" if getattr(row, f"instead_{side}") else "-"
+    return fixed(share.nominal, row.decimals or 0)
+
+
+def _band(row: PropertyDiff) -> str:
+    """`4.21 to 4.40 % of it`; only the unit where the figure has no band."""
+    if row.after is None:
+        return row.unit
+    low, high = (fixed(end, row.decimals or 0) for end in (row.after.low, row.after.high))
+    return f"{'' if low == high else f'{low} to {high}'} {row.unit}".strip()
 
 
 def bill_rows(out: Screen, bill: Bill) -> int:

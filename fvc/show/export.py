@@ -6,8 +6,8 @@ import io
 from collections.abc import Iterable, Sequence
 
 from fvc.amounts import brief, figure
+from fvc.contents import TYPICAL
 from fvc.material import Share
-from fvc.rules.contents import TYPICAL
 from fvc.show.markdown import Markdown
 from fvc.show.screen import Grid, Screen, grid
 from fvc.show.sheets import phase_steps, spec_words

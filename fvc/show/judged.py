@@ -6,9 +6,9 @@ from collections.abc import Sequence
 from fractions import Fraction
 
 from fvc.amounts import brief, figure, fixed, shown
+from fvc.contents import INSIDE, TYPICAL
 from fvc.reading import Reading
 from fvc.reference.allergens import AllergenList
-from fvc.rules.contents import INSIDE, TYPICAL
 from fvc.rules.cost import Cost
 from fvc.rules.finding import LEVELS, Finding, NotChecked, Report
 from fvc.rules.label import CONFIRM, Entry, Label

@@ -9,10 +9,10 @@ from fractions import Fraction
 from fvc.amounts import brief, figure, fixed, shown
 from fvc.compare.bill import Bill
 from fvc.compare.summary import record_words
+from fvc.contents import typical_beyond
 from fvc.material import Lot, Material, active_share
 from fvc.reach import Reach, Reached, Shelf, Use
 from fvc.references import runs
-from fvc.rules.contents import typical_beyond
 from fvc.rules.cost import per_gram
 from fvc.shelf import usable
 from fvc.show.differences import bill_rows, what_it_does

@@ -7,9 +7,9 @@ from collections.abc import Sequence
 
 from fvc.amounts import exact
 from fvc.compare.bill import Bill
+from fvc.contents import typical_beyond
 from fvc.material import Lot, Material, active_share
 from fvc.reach import Reach, Shelf, Use
-from fvc.rules.contents import typical_beyond
 from fvc.shelf import usable
 from fvc.show.data import SCHEMA, Json, bill_data, diff, number, record_diffs, share
 

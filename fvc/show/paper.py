@@ -64,7 +64,7 @@ def stand_ins(
     else:
         out.say("")
         table = grid(
-            ("material", "left"), ("%", "right"), ("water", "right"), ("elsewhere", "right"), ("per kg", "right"),
+            ("material", "left"), ("%", "right"), ("water", "right"), ("rest", "right"), ("pH", "right"), ("per kg", "right"),
             ("limits", "right"), ("cautions", "right"), ("allergens", "right"),
         )  # fmt: skip
         levels = align([brief(r.level) for r in rows])
@@ -78,14 +78,18 @@ def stand_ins(
                 level,
                 _signed(row.water),
                 fixed(row.elsewhere, 2),
+                _signed(next((p.gained for p in row.properties if p.name == "pH"), None)),
                 _signed(row.cost),
                 str(crossed),
                 str(len((bill.cautions if bill else None) or ())),
                 _counts(len(gained), len(lost)),
             )
         out.table(table)
-        out.say("water, elsewhere: percentage points; elsewhere is all that moves but the active matter that goes and comes, added up", 2)
-        out.say("sorted by limits crossed, cautions, allergens gained, how little moves elsewhere, new names on the label, cost", 2)
+        out.say(
+            "water, rest: percentage points; rest is all that moves but the active matter that goes and comes, added up; pH: estimated, by how much it moves",
+            2,
+        )
+        out.say("sorted by limits crossed, cautions, allergens gained, how little moves in the rest, new names on the label, cost", 2)
         for row in rows:
             said = _words(row)
             if said:
@@ -95,7 +99,7 @@ def stand_ins(
                     out.say(sentence, 2)
     if whole > len(rows):
         out.say("")
-        out.say(f"{whole - len(rows)} more could take the place and move more elsewhere; --all shows them")
+        out.say(f"{whole - len(rows)} more could take the place and move more in the rest; --all shows them")
     if left:
         out.say("")
         out.head("Cannot be compared on this basis")

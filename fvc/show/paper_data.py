@@ -8,7 +8,7 @@ from fvc.amounts import exact
 from fvc.compare.standins import NoStandIn, StandIn
 from fvc.formula import Amount
 from fvc.reading import Reading
-from fvc.show.data import SCHEMA, Json, bill_data, number, percent_texts, side
+from fvc.show.data import SCHEMA, Json, bill_data, number, percent_texts, property_data, side
 
 
 def stand_ins(reading: Reading, old: Sequence[Amount], basis: str, rows: Sequence[StandIn], left: Sequence[NoStandIn], whole: int) -> Json:
@@ -33,6 +33,7 @@ def stand_ins(reading: Reading, old: Sequence[Amount], basis: str, rows: Sequenc
                 "elsewhere_points": exact(row.elsewhere),
                 "cost_per_kg": number(row.cost),
                 "notes": [*row.change.notes, *row.notes],
+                "properties": [property_data(p) for p in row.properties],
             }
             | (bill_data(row.bill) if row.bill else {})
             for row in rows

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from fractions import Fraction
 
-from fvc.amounts import fixed, needed_decimals, shown
+from fvc.amounts import ZERO, fixed, needed_decimals, shown
 from fvc.metered import Readings
 from fvc.reading import Reading
 from fvc.science.estimate import Estimate, Step
@@ -168,22 +168,44 @@ def _basis(portion: Portion) -> str:
     return measured + (f" (that is {found.factor:.2f} times what the model says)" if found.factor else "")
 
 
-def workings(out: Screen, reading: Reading, title: str, estimate: Estimate | None, steps: Sequence[Step]) -> None:
+def workings(out: Screen, reading: Reading, title: str, estimates: Sequence[Estimate], steps: Sequence[Step]) -> None:
     """A property worked out row by row: what, the arithmetic, what comes out, and where each constant is from."""
     out.head(f"{title}: {reading.plan.title or reading.plan.id}", f"{reading.side.ref}, {reading.side.words}")
     for number, step in enumerate(steps, start=1):
-        lead = f"{number:>2}  "
-        out.item(lead, step.what)
+        out.item(f"{number:>2}  ", step.what)
         if step.sum:
-            out.item("= ", step.sum, 6)
+            out.item("=  ", step.sum, 4)
         if step.result:
-            out.item("-> ", step.result, 6, "bold")
+            out.item("is ", step.result, 4, "bold")
         if step.source:
-            out.item("source: ", step.source, 6, QUIET)
-    if estimate is not None:
-        out.say("")
-        out.say(f"{title} {figure_of(estimate)}", 0, "bold")
-        for left in estimate.not_counted:
-            out.item("not counted: ", left, 2)
-        for note in estimate.notes:
-            out.item("note: ", note, 2)
+            out.item("by ", step.source, 4, QUIET)
+    out.say("")
+    if not estimates:
+        out.say("nothing in it to estimate", 0, "bold")
+    for each in estimates:
+        out.say(f"{each.property}: {figure_of(each)}", 0, "bold")
+    for left in dict.fromkeys(left for each in estimates for left in each.not_counted):
+        out.item("not counted: ", left, 2)
+    for note in dict.fromkeys(note for each in estimates for note in each.notes):
+        out.item("note: ", note, 2)
+
+
+def listing(out: Screen, estimates: Sequence[Estimate], ref: str) -> None:
+    """All properties of a sheet; those that were declined with the reason, those that do not concern the product not at all."""
+    out.say("")
+    out.head("Properties, estimated", f"how each comes about:  fvc workings {ref} PROPERTY")
+    table = grid(("", "left"), ("", "right"), ("", "left"), ("between", "left"))
+    given = [e for e in estimates if e.value is not None and e.low is not None and e.high is not None]
+    for each in given:
+        low, high = (fixed(end, each.decimals) for end in (each.low or ZERO, each.high or ZERO))
+        table.add_row(each.property, fixed(each.value or ZERO, each.decimals), each.unit, "" if low == high else f"{low} to {high}")
+    if given:
+        out.table(table)
+    for each in estimates:
+        if each.value is None:
+            out.item(f"{each.property}: ", f"{each.declined}{'; ' + each.instead if each.instead else ''}", 2)
+    for each in estimates:
+        if each.not_counted:
+            names = dict.fromkeys(left.partition(":")[0] for left in each.not_counted)
+            out.item(f"not counted in {each.property}: ", ", ".join(names), 2, QUIET)
+    out.say(ESTIMATE_ONLY, 0, QUIET)

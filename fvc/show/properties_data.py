@@ -97,16 +97,28 @@ def _dose(portion: Portion) -> Json:
     }
 
 
-def workings(reading: Reading, name: str, estimate: Estimate | None, steps: Sequence[Step]) -> Json:
+def workings(reading: Reading, name: str, estimates: Sequence[Estimate], steps: Sequence[Step]) -> Json:
     """`fvc workings --json`."""
     return {
         "schema": 1,
         **side(reading.side),
         "formula": reading.plan.id,
         "property": name,
-        "value": number(estimate.value) if estimate else None,
-        "low": number(estimate.low) if estimate else None,
-        "high": number(estimate.high) if estimate else None,
-        "declined": (estimate.declined or None) if estimate else None,
+        "estimates": [estimate(each) for each in estimates],
         "steps": [{"what": s.what, "sum": s.sum or None, "result": s.result or None, "source": s.source or None} for s in steps],
+    }
+
+
+def estimate(each: Estimate) -> Json:
+    """One estimated property; numbers null where it was declined."""
+    return {
+        "property": each.property,
+        "unit": each.unit,
+        "value": number(each.value),
+        "low": number(each.low),
+        "high": number(each.high),
+        "declined": each.declined or None,
+        "instead": each.instead or None,
+        "not_counted": list(each.not_counted),
+        "notes": list(each.notes),
     }

@@ -174,7 +174,7 @@ def _composition(out: Screen, inside: Composition, reading: Reading) -> None:
 
 def _inside(out: Screen, reading: Reading) -> None:
     """What is physically inside the ingredients above: by the records, and by what is typical where those say nothing."""
-    from fvc.rules.contents import INSIDE, TYPICAL, contents_of, total
+    from fvc.contents import INSIDE, TYPICAL, contents_of, total
 
     by_key = contents_of(reading).by_key.values()
     for how, words in (

@@ -10,7 +10,7 @@ from fvc.amounts import brief, fixed, shown
 from fvc.carrying import Carried
 from fvc.change.split import Portion, SplitSheet
 from fvc.compare.diff import Diff
-from fvc.compare.merge import ANSWER, TOTAL, Decision, Merge
+from fvc.compare.merge import ANSWER, TOTAL, Decision, short
 from fvc.compare.merge import words as decision_words
 from fvc.compare.ordering import BASE, BOTH, FIRST, QUESTION, SECOND
 from fvc.compare.summary import net_change
@@ -142,6 +142,7 @@ def _matrix(out: Screen, result: SideBySide, block: Sequence[int]) -> None:
         values = [c.functions.get(function) for c in columns]
         if len(set(values)) > 1:
             figures.append((f"all {function or 'without a function'}", partial(_function, function)))
+    figures += [(name, partial(_property, name)) for name in _that_differ(columns)]
     rows += [(name, [value(c) for c in columns]) for name, value in figures]
     rows += [
         (f"per kg {result.currency}".rstrip(), ["?" if c.per_kg is None else fixed(c.per_kg, 2) for c in columns]),
@@ -154,6 +155,17 @@ def _matrix(out: Screen, result: SideBySide, block: Sequence[int]) -> None:
     for index, (name, _) in enumerate(rows):
         table.add_row(name, *(column[index] for column in aligned))
     out.table(table)
+
+
+def _that_differ(columns: Sequence[Column]) -> list[str]:
+    """Estimated properties that differ as they are shown."""
+    names = dict.fromkeys(e.property for c in columns for e in c.properties)
+    return [name for name in names if len({_property(name, c) for c in columns}) > 1]
+
+
+def _property(name: str, column: Column) -> str:
+    found = next((e for e in column.properties if e.property == name), None)
+    return "-" if found is None or found.value is None else fixed(found.value, found.decimals)
 
 
 def _water(column: Column) -> str:
@@ -205,15 +217,6 @@ def carried(out: Screen, found: Carried) -> None:
     if not (table.row_count or long):
         out.say("nothing but the parent's name changes", 2)
     out.say("")
-
-
-def short(decision: Decision, merge: Merge) -> str:
-    """What a decision is about, as briefly as it is named on the command line: the material (with its phase if it has several), or the field."""
-    parts = decision.about.split(".")
-    if parts[0] != "phase" or parts[2:3] != ["percent"]:
-        return decision.about
-    several = {d.about.split(".")[1] for d in merge.decisions if d.about.split(".")[2:4] == ["percent", parts[3]]}
-    return (f"{parts[1]}:" if len(several) > 1 else "") + ".".join(parts[3:])
 
 
 # --- a series ---

@@ -10,6 +10,7 @@ from fvc.change.split import Portion, SplitSheet
 from fvc.compare.diff import Diff
 from fvc.reading import Reading
 from fvc.show.data import SCHEMA, Json, diff, number, percent_texts, share, side
+from fvc.show.properties_data import estimate
 from fvc.sidebyside import SideBySide
 from fvc.trial import Trial
 from fvc.variants import Variant
@@ -66,6 +67,7 @@ def compared(result: SideBySide) -> Json:
                 "allergens": list(c.allergens),
                 "per_kg": number(c.per_kg),
                 "trials": [_trial(t) for t in c.trials],
+                "properties": [estimate(e) for e in c.properties],
             }
             for c in result.columns
         ],
