@@ -142,7 +142,8 @@ class Anchored:
 def anchor_of(readings: Iterable[Metered]) -> Metered | None:
     """The reading to start from: the last one of this plan's own batches, else the last of the formula; a meter before a strip."""
     usable = [r for r in readings if not r.why_no_anchor]
-    return max(usable, key=lambda r: (r.own, r.by != "strip", r.at), default=None)
+    # of readings in one second the one that was put down last: max takes the first of equals
+    return max(reversed(usable), key=lambda r: (r.own, r.by != "strip", r.at), default=None)
 
 
 def anchored(model: PhModel, anchor: Metered | None) -> Anchored | None:
@@ -172,7 +173,7 @@ def last_point(points: Iterable[Point], material: str) -> Point | None:
         for p in points
         if abs(p.moved) >= max(LEAST_STEP, p.before.sure_to + p.after.sure_to) and not (p.before.dilution or p.after.dilution)
     ]
-    return max(usable, key=lambda p: (p.own, p.material == material, p.after.at), default=None)
+    return max(reversed(usable), key=lambda p: (p.own, p.material == material, p.after.at), default=None)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -73,16 +73,16 @@ def preservatives_of(reading: Reading, own: Own = NOTHING_SEEN) -> tuple[Working
     return preservation.working(reading, at_ph(reading, own))
 
 
+BUFFER_SURE_TO = 0.06  # by how much a titration shows more, since the base raises the ionic strength too (tests, against PHREEQC)
+
+
 def _ph(reading: Reading, own: Own) -> tuple[Estimate, ...]:
     found: PhModel = model(reading)
     balance = found.balance
     if balance is None or (found.declined and not found.instead):
         return (ph_of(reading, own),)
-    buffer = rounded(balance.buffer_value * 1000, 1)
-    return (
-        ph_of(reading, own),
-        Estimate(property="buffer value", unit="mmol/kg per pH", decimals=1, value=buffer, low=buffer, high=buffer),
-    )
+    value, low, high = (rounded(balance.buffer_value * 1000 * part, 1) for part in (1, 1 - BUFFER_SURE_TO, 1 + BUFFER_SURE_TO))
+    return ph_of(reading, own), Estimate(property="buffer value", unit="mmol/kg per pH", decimals=1, value=value, low=low, high=high)
 
 
 def _preservation(reading: Reading, own: Own) -> tuple[Estimate, ...]:

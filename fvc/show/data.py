@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
-from fvc.amounts import DATA_DECIMALS, HUNDRED, ZERO, apportion, exact, needed_decimals, step_of
+from fvc.amounts import DATA_DECIMALS, HUNDRED, ZERO, apportion, exact, fixed, needed_decimals, step_of
 from fvc.compare.diff import Diff, LineDiff, PropertyDiff, RecordDiff, TextDiff
 from fvc.composition import composition_of, totals_by_function
 from fvc.formula import BALANCE, OPEN, Amount
@@ -251,18 +251,26 @@ def diff(result: Diff, *, saved: bool | None = None) -> Json:
 
 def property_data(p: PropertyDiff) -> Json:
     """A property on both sides; null where there is no figure, and then `instead` says what can be said."""
+
+    def text(value: Fraction | None) -> str | None:
+        return None if value is None else exact(value) if p.decimals is None else fixed(value, p.decimals)
+
+    before, after = p.before or _NO_FIGURE, p.after or _NO_FIGURE
     return {
         "property": p.name,
         "unit": p.unit,
-        "before": number(p.before.nominal) if p.before else None,
-        "after": number(p.after.nominal) if p.after else None,
-        "low": exact(p.after.low) if p.after else None,
-        "high": exact(p.after.high) if p.after else None,
-        "before_low": exact(p.before.low) if p.before else None,
-        "before_high": exact(p.before.high) if p.before else None,
+        "before": text(before.nominal),
+        "after": text(after.nominal),
+        "low": text(after.low) if p.after else None,
+        "high": text(after.high) if p.after else None,
+        "before_low": text(before.low) if p.before else None,
+        "before_high": text(before.high) if p.before else None,
         "instead_before": p.instead_before or None,
         "instead": p.instead_after or None,
     }
+
+
+_NO_FIGURE = Share(None, ZERO, ZERO)
 
 
 def bill_data(bill: Bill) -> Json:

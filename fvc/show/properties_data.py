@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from fvc.amounts import exact
+from fvc.amounts import exact, fixed
 from fvc.metered import Readings
 from fvc.reading import Reading
 from fvc.science.estimate import Estimate, Step, rounded
 from fvc.science.metering import Anchored, Metered, Point, Portion
 from fvc.science.ph import PhModel, as_estimate, window_of_all, windows
-from fvc.show.data import Json, number, side
+from fvc.show.data import Json, side
 
 
 def ph(reading: Reading, found: PhModel, moved: Anchored | None, readings: Readings, portion: Portion | None) -> Json:
@@ -22,9 +22,7 @@ def ph(reading: Reading, found: PhModel, moved: Anchored | None, readings: Readi
         "schema": 1,
         **side(reading.side),
         "formula": reading.plan.id,
-        "estimate": number(estimate.value),
-        "low": number(estimate.low),
-        "high": number(estimate.high),
+        **_figures(estimate, "estimate"),
         "buffer_value": _text(balance.buffer_value * 1000 if balance else None, 2),
         "ionic_strength": _text(balance.ionic_strength if balance else None, 4),
         "not_counted": list(estimate.not_counted),
@@ -32,7 +30,7 @@ def ph(reading: Reading, found: PhModel, moved: Anchored | None, readings: Readi
         "anchored": moved is not None,
         "declined": found.declined or None,
         "direction": found.instead or None,
-        "model": {"estimate": number(by_model.value), "low": number(by_model.low), "high": number(by_model.high)},
+        "model": _figures(by_model, "estimate"),
         "notes": list(estimate.notes),
         "window": [
             {"material": w.material, "less": _text(w.weaker, 2), "more": _text(w.stronger, 2), "by": w.by, "assumed": w.assumed}
@@ -44,8 +42,13 @@ def ph(reading: Reading, found: PhModel, moved: Anchored | None, readings: Readi
     }
 
 
+def _figures(each: Estimate, name: str) -> Json:
+    """The figure with its band, each with the decimals that it is sure to; null where it was declined."""
+    return {key: None if v is None else fixed(v, each.decimals) for key, v in ((name, each.value), ("low", each.low), ("high", each.high))}
+
+
 def _text(value: float | None, decimals: int) -> str | None:
-    return None if value is None else exact(rounded(value, decimals))
+    return None if value is None else f"{value:.{decimals}f}"
 
 
 def _reading(each: Metered, moved: Anchored | None) -> Json:
@@ -114,9 +117,7 @@ def estimate(each: Estimate) -> Json:
     return {
         "property": each.property,
         "unit": each.unit,
-        "value": number(each.value),
-        "low": number(each.low),
-        "high": number(each.high),
+        **_figures(each, "value"),
         "declined": each.declined or None,
         "instead": each.instead or None,
         "not_counted": list(each.not_counted),
