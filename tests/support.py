@@ -1,10 +1,14 @@
 """What tests use to act like a maker: a studio folder, the command line, plain git."""
 
+import fcntl
 import json
 import os
+import pty
 import select
 import subprocess
 import sys
+import termios
+import time
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -130,3 +134,31 @@ def ready(stream: Any, seconds: float) -> bool:
     waiting = select.poll()
     waiting.register(stream, select.POLLIN | select.POLLHUP)
     return bool(waiting.poll(seconds * 1000))
+
+
+def in_terminal(studio: Studio, *steps: tuple[str, str], arguments: tuple[str, ...]) -> tuple[int, str]:
+    """Wait for each piece of text, type what belongs to it; the exit code and all that was seen."""
+    ours, theirs = pty.openpty()
+    env = os.environ | {"PYTHONPATH": str(Path(__file__).parent.parent), "TERM": "dumb", "COLUMNS": "200"}
+    process = subprocess.Popen(
+        [sys.executable, "-m", "fvc", *arguments],
+        cwd=studio.root, stdin=theirs, stdout=theirs, stderr=theirs, env=env, start_new_session=True,
+        preexec_fn=lambda: fcntl.ioctl(0, termios.TIOCSCTTY, 0),
+    )  # fmt: skip
+    os.close(theirs)
+    seen, at = "", 0
+    for question, answer in steps:
+        while question not in seen[at:]:
+            assert ready(ours, 20), seen
+            seen += os.read(ours, 4096).decode()
+        at += seen[at:].index(question) + len(question)
+        if answer == "\x03":
+            time.sleep(0.5)  # Python notices a signal only once it waits for what is typed, just after the question
+        os.write(ours, answer.encode() + (b"" if answer in ("\x03", "\x04") else b"\n"))
+    while ready(ours, 20):
+        try:
+            more = os.read(ours, 4096).decode()
+        except OSError:  # nobody is left at the other end
+            break
+        seen += more
+    return process.wait(20), "\n".join(row.rstrip() for row in seen.replace("\r", "").split("\n"))

@@ -94,9 +94,19 @@ def charge_at(protolytes: Sequence[Protolyte], ions: Sequence[Ions], ph: float, 
 def solve(protolytes: Sequence[Protolyte], ions: Sequence[Ions] = (), start: float = 7.0) -> Balance:
     """The pH at which the charges balance. start: a guess, which only saves time.
 
-    The charge falls steadily with the pH, so there is one answer; Newton's steps, halved where they leave the bracket.
+    The charge falls steadily with the pH, so there is one answer; Newton's steps, and where they lead astray, halving within
+    a bracket. Above ionic strength 1, where Davies' equation means nothing, the ionic strength may not settle.
     """
-    damping, strength, ph = davies(_first_strength(ions)), 0.0, start
+    damping, ph = davies(_first_strength(ions)), start
+    for _ in range(_STEPS):  # pH and ionic strength together, which is quick from a good guess
+        charge, slope, strength = charge_at(protolytes, ions, ph, damping)
+        step, new = charge / slope, davies(strength)
+        if abs(step) < 1e-9 and abs(new - damping) < 1e-9:
+            return Balance(ph, strength, slope, 10 ** (damping - ph))
+        if abs(step) > 1 or not _LOWEST < ph + step < _HIGHEST:
+            break
+        ph, damping = ph + step, new
+    strength = 0.0
     for _ in range(_STEPS):
         ph = _root(protolytes, ions, damping, ph)
         _, _, new = charge_at(protolytes, ions, ph, damping)
