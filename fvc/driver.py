@@ -22,6 +22,8 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from fvc.compare.merge import Decision, Merge
+    from fvc.git.conflicts import Coming
+    from fvc.git.repository import Repository
 
 CLEAN, MARKED, FAILED = 0, 64, 70
 _MOST_SAID = 6  # questions told on the screen; all of them stand in the file
@@ -54,26 +56,35 @@ def _merge(arguments: Sequence[str]) -> int:
     options = dict(a[2:].split("=", 1) for a in arguments if a.startswith("--"))
     base, first, second = (_read(file) for file in files[:3])
     size, path = int(files[3]), options["path"]
-    names = [options.get(key, "") for key in ("first", "second")]
-    labels = [name if name and not name.startswith("%") else word for name, word in zip(names, ("one side", "the other side"), strict=True)]
+    given = {key: name for key, name in options.items() if name and not name.startswith("%")}
+    labels = (given.get("first", "one side"), given.get("second", "the other side"))
 
     from fvc.errors import Refusal
     from fvc.files.joining import Side, join
 
     try:
         result = join(base, Side(labels[0], first), Side(labels[1], second), path, _functions_beside(path))
+        people = _people(path, given.get("second", "")) if result.data is None else None
+        if people:
+            labels = people
+            result = join(base, Side(labels[0], first), Side(labels[1], second), path, _functions_beside(path))
     except Refusal as refusal:
         _say(f"fvc: {path} is not merged by line: {refusal.faults[0].message}; git's text merge stands in the file")
         return FAILED
     if result.data is not None:
         _write(files[1], result.data)
         return CLEAN
+    from dataclasses import replace
+
     from fvc.files.markers import marked
 
     data = marked(result.sides, labels, size, result.around)
     _write(files[1], data)
+    merge = result.merge
+    if merge is not None and people:
+        merge = replace(merge, first_name=f"{labels[0]}'s plan", second_name=f"{labels[1]}'s plan")
     for question in result.questions[:_MOST_SAID]:
-        _say(f"fvc: {path}: {_words(question, result.merge)}")
+        _say(f"fvc: {path}: {_words(question, merge)}")
     if len(result.questions) > _MOST_SAID:
         _say(f"fvc: {path}: and {len(result.questions) - _MOST_SAID} more")
     return MARKED
@@ -85,6 +96,46 @@ def _words(question: Decision, merge: Merge | None) -> str:
     if merge is not None:
         return words(question, merge)
     return question.why or f"{question.about}: both changed it, each otherwise"
+
+
+def _people(path: str, label: str) -> tuple[str, str] | None:
+    """The names of those whose sides these are, where git tells: only asked for a file with questions, since it starts git again.
+
+    A merge names the commit that comes to ours in its environment; later gits than 2.43 give it in the label; a rebase has noted it.
+    """
+    try:
+        from pathlib import Path
+
+        from fvc.git.conflicts import people
+        from fvc.git.repository import Repository
+
+        here = Path.cwd()  # git runs a merge driver at the top of the work tree
+        repository = Repository(here, here, here, here, "", False)
+        coming = _coming(repository, label)
+        if coming is None:
+            return None
+        (first, _), (second, _) = people(repository, "HEAD", coming, path)
+        return first, second
+    except Exception:
+        return None
+
+
+def _coming(repository: Repository, label: str) -> Coming | None:
+    import re
+
+    from fvc.git.conflicts import Coming
+
+    merged = [key.removeprefix("GITHEAD_") for key in os.environ if re.fullmatch(r"GITHEAD_[0-9a-f]{40,64}", key)]
+    if len(merged) == 1:
+        return Coming("merge", merged[0], "")
+    told = re.match(r"(parent of )?([0-9a-f]{7,64})\b", label)
+    if told:
+        return Coming("revert" if told[1] else "pick", told[2], "")
+    done = os.fsdecode(repository.must("rev-parse", "--git-path", "rebase-merge/done")).strip()
+    if not os.path.exists(done):
+        return None
+    _, commit, *_ = _read(done).decode("utf-8", "replace").rstrip("\n").rpartition("\n")[2].split(" ")
+    return Coming("rebase", commit, "") if re.fullmatch(r"[0-9a-f]{7,64}", commit) else None
 
 
 def _functions_beside(path: str) -> Callable[[Sequence[str]], Mapping[str, Sequence[str]] | None]:

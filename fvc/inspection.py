@@ -9,18 +9,18 @@ from typing import NamedTuple
 
 from fvc.archive import Archive
 from fvc.errors import Fault, Refusal
-from fvc.formulary import Formulary, material_path, plan_of_path, trial_path
+from fvc.formulary import SETTINGS_FILE, Formulary, material_path, plan_of_path, plan_path, trial_path
+from fvc.git.conflicts import brought
 from fvc.reach import know_commits
 from fvc.reading import Reading
 from fvc.references import Reference, folder_reading, parse_reference, plans_here, resolve
 from fvc.rules.basis import HOUSE, Basis
 from fvc.rules.case import place_of
-from fvc.rules.check import check
 from fvc.rules.finding import CAUTION, STOP, Finding, Report
 from fvc.rules.levels import check_house_words
 from fvc.rules.structure import FILE_RULE
 from fvc.saving import locked_and_changed
-from fvc.science.properties import NOTHING_SEEN, Own
+from fvc.science.own import NOTHING_SEEN, Own
 from fvc.sources import IndexSource
 from fvc.unaltered import altered_records
 
@@ -43,6 +43,27 @@ def staged_plans(archive: Archive) -> list[Reference]:
 
 
 OwnOf = Callable[[Reading], Own]
+
+
+def of_merge(archive: Archive, found: Sequence[Inspected]) -> tuple[list[Inspected], list[Inspected]]:
+    """The reports that the last merge may have changed, as the plan, a record that it reaches or the settings came with it; and the others."""
+    paths = brought(archive.repository)
+    if paths is None or SETTINGS_FILE in paths:
+        return list(found), []
+    concerned = [each for each in found if _came(archive, each.report, paths)]
+    return concerned, [each for each in found if each not in concerned]
+
+
+def _came(archive: Archive, report: Report, paths: Sequence[str]) -> bool:
+    if not report.of_plan:
+        return any(path.startswith(report.plan) for path in paths)  # `materials`, `trials` or the settings
+    reference = parse_reference(report.plan)
+    try:
+        reading = folder_reading(archive, reference)
+    except Refusal:
+        return reference.path in paths
+    reached = {*reading.plan.reached(), *reading.records}  # also those that cannot be read, and those of a formula in it
+    return not {reference.path, *(path(id) for id in reached for path in (material_path, plan_path))}.isdisjoint(paths)
 
 
 def inspect(
@@ -85,6 +106,8 @@ def _checked(archive: Archive, reading: Reading, basis: Basis, rules: tuple[str,
     if reading.side.commit is None and reading.side.revision is not None:
         locked = locked_and_changed(archive, parse_reference(reading.side.ref), reading.plan)
     stands_in = None if reading.plan.use or reading.side.revision is None else _users(archive).get(reading.plan.id, ())
+    from fvc.rules.check import check  # with all that estimates: `fvc share` imports this module before it is known whether it checks
+
     return check(reading, basis, rules, locked, stands_in, own_of(reading))
 
 

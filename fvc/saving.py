@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import shlex
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -16,6 +17,7 @@ from fvc.files.toml_text import TomlText
 from fvc.files.writer import replaced, writing
 from fvc.formula import Plan
 from fvc.formulary import SETTINGS_FILE, plan_of_path
+from fvc.git.conflicts import unmerged
 from fvc.git.repository import NO_IDENTITY
 from fvc.reading import Reading, Side
 from fvc.record import flatten
@@ -61,9 +63,7 @@ def ready_to_save(archive: Archive) -> None:
     repository = archive.repository
     unfinished = repository.unfinished()
     if unfinished:
-        raise Refusal(
-            f"the repository is in the middle of {unfinished}", next="finish it or take it back with git first (git status says how)"
-        )
+        raise Refusal(f"the repository is in the middle of {unfinished}", next=_way_on(archive, unfinished))
     if repository.branch() is None:
         raise Refusal(
             "the repository is at an old commit, not on a branch (a detached head), where a save would be lost",
@@ -71,6 +71,18 @@ def ready_to_save(archive: Archive) -> None:
         )
     if repository.identity() is None:
         raise Refusal(NO_IDENTITY)
+
+
+def _way_on(archive: Archive, unfinished: str) -> str:
+    """How to come out of the middle of what git has not finished."""
+    prefix = archive.repository.prefix
+    opened = [path.removeprefix(prefix) for path in unmerged(archive.repository) if path.startswith(prefix)]
+    if opened:
+        names = [plan_name(path) if path.startswith(("formulas/", "variants/")) else path for path in sorted(opened)]
+        return "decide what both changed:  " + ",  ".join(f"fvc settle {shlex.quote(name)}" for name in names)
+    if unfinished == "a merge":
+        return "nothing is open any more:  fvc settle  saves it;  git merge --abort  takes it back"
+    return "finish it or take it back with git first (git status says how)"
 
 
 def _revise(archive: Archive, reference: Reference, reason: str, also: Sequence[str]) -> Saved | None:

@@ -452,3 +452,69 @@ def test_the_driver_imports_nothing_of_the_command_line():
     code = "import sys; import fvc.driver, fvc.files.joining; print([m for m in ('typer', 'rich', 'click', 'fvc.cli', 'fvc.composition', 'subprocess') if m in sys.modules])"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, env=os.environ | {"PYTHONPATH": str(ROOT)})
     assert done.stdout.decode().strip() == "[]"
+
+
+# --- whose sides they are -----------------------------------------------------------------------------
+
+
+@pytest.fixture
+def parted(studio) -> Studio:
+    """Ada's toner on main and Bea's on the branch bea, each with another level of one line."""
+    studio.git("branch", "bea")
+    for who, day, level in (("Ada", "2026-03-03", "2.50"), ("Bea", "2026-03-04", "3.50")):
+        if who == "Bea":
+            studio.git("checkout", "-q", "bea")
+        studio.edit(PATH, "propanediol = 3.00", f"propanediol = {level}")
+        studio.save_as(who, day, "formulas", message=f"{who} tries")
+    studio.git("checkout", "-q", "-")
+    return studio
+
+
+def said_by_git(studio: Studio, *arguments: str) -> str:
+    done = subprocess.run(["git", "-C", str(studio.root), *arguments], capture_output=True, text=True)
+    return done.stdout + done.stderr
+
+
+MARKED = "<<<<<<< {}\npropanediol = {}          # less sticky\n=======\npropanediol = {}          # less sticky\n>>>>>>> {}\n"
+
+
+def test_in_a_merge_markers_and_questions_name_the_people(parted):
+    said = said_by_git(parted, "merge", "bea")
+    assert f"fvc: {PATH}: propanediol: 3.00 in the parent they share, 2.50 in Ada's plan, 3.50 in Bea's plan\n" in said
+    assert MARKED.format("Ada", "2.50", "3.50", "Bea") in parted.read(PATH)
+
+
+def test_in_a_rebase_markers_and_questions_name_the_people(parted):
+    said = said_by_git(parted, "rebase", "bea")
+    assert "3.50 in Bea's plan, 2.50 in Ada's plan\n" in said
+    assert MARKED.format("Bea", "3.50", "2.50", "Ada") in parted.read(PATH)
+
+
+def test_two_states_of_one_person_are_told_apart_by_their_days(parted):
+    parted.git("commit", "-q", "--amend", "--no-edit", "--author", "Bea <bea@studio.example>")
+    said_by_git(parted, "merge", "bea")
+    assert MARKED.format("Bea, 2026-03-03", "2.50", "3.50", "Bea, 2026-03-04") in parted.read(PATH)
+
+
+def test_where_git_tells_of_nobody_it_is_one_side_and_the_other(parted):
+    parted.edit(PATH, "propanediol = 2.50", "propanediol = 2.70")
+    parted.git("stash", "-q")
+    parted.edit(PATH, "propanediol = 2.50", "propanediol = 2.60")
+    parted.save_as("Ada", "2026-03-05", "formulas", message="again")
+    said = said_by_git(parted, "stash", "pop")
+    assert "2.60 in one side, 2.70 in the other side" in said
+
+
+@pytest.mark.parametrize(
+    ("label", "second"),
+    [("{} (Bea tries)", "Bea"), ("parent of {} (Bea tries)", "before {}"), ("Stashed changes", "Stashed changes")],
+)
+def test_later_gits_tell_whose_a_side_is_by_its_label(parted, label, second):
+    """gitattributes(5), %X and %Y, from git 2.44 on: of a cherry-pick, a revert and a stash."""
+    commit = parted.git("rev-parse", "--short=7", "bea").strip()
+    for name, text in (("base", PLAN), ("first", parted.read(PATH)), ("second", parted.git("show", f"bea:{PATH}"))):
+        parted.write(name, text)
+    options = (f"--path={PATH}", "--parent=%S", "--first=HEAD", f"--second={label.format(commit)}")
+    assert driver("merge", "base", "first", "second", "7", *options, cwd=parted.root).returncode == 64
+    first = "HEAD" if second == "Stashed changes" else "Ada"
+    assert MARKED.format(first, "2.50", "3.50", second.format(commit)) in parted.read("first")

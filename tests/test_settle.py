@@ -1,14 +1,11 @@
 """Two people change one formula, git merges with the driver, and `fvc settle` decides what both changed."""
 
 import os
-import pty
 import subprocess
-import sys
-from pathlib import Path
 
 import pytest
 
-from tests.support import Studio, ready
+from tests.support import Studio, in_terminal
 
 TONER = """\
 format   = 1
@@ -312,26 +309,252 @@ def test_as_data(pair):
     assert pair.json("settle", "toner", "--take", "Ada")["saved"] is True
 
 
+def at_settle(pair: Studio, *steps: tuple[str, str]) -> tuple[int, str]:
+    return in_terminal(pair, *steps, arguments=("settle", "toner"))
+
+
+LEVEL, SURE = "another level? (q leaves)", "write this, and go on? [y/n]"
+
+
 def test_asked_in_a_terminal_wrong_answers_are_asked_again(pair):
     both(pair, {"propanediol = 3.00": "propanediol = 2.50"}, {"propanediol = 3.00": "propanediol = 3.50"})
-    ours, theirs = pty.openpty()
-    env = os.environ | {"PYTHONPATH": str(Path(__file__).parent.parent), "TERM": "dumb", "COLUMNS": "80"}
-    process = subprocess.Popen(
-        [sys.executable, "-m", "fvc", "settle", "toner"], cwd=pair.root, stdin=theirs, stdout=theirs, stderr=theirs, env=env
-    )
-    os.close(theirs)
-    seen = ""
-    for question, answer in (
-        ("another level? (q leaves)", "Cleo"),
-        ("names neither", "2,5"),
-        ("another level? (q leaves)", "1.90"),
-        ("[y/N]", "y"),
-    ):
-        while question not in seen:
-            assert ready(ours, 20), seen
-            seen += os.read(ours, 4096).decode()
-        seen = seen.partition(question)[2]
-        os.write(ours, answer.encode() + b"\n")
-    assert process.wait(20) == 0
+    code, _ = at_settle(pair, (LEVEL, "Cleo"), ("names neither", "2,5"), (LEVEL, "1.90"), (SURE, "y"))
+    assert code == 0
     assert "propanediol = 1.90" in pair.read("formulas/toner.toml")
     assert pair.git("status", "--porcelain") == ""
+
+
+def test_a_wrong_word_at_the_last_question_loses_nothing(pair):
+    both(pair, {"propanediol = 3.00": "propanediol = 2.50"}, {"propanediol = 3.00": "propanediol = 3.50"})
+    code, seen = at_settle(pair, (LEVEL, "1.90"), (SURE, "Ada"), (SURE, ""), (SURE, "yes"))
+    assert code == 0
+    assert seen.count("Type  y  to write it, or  n  to leave all as it was.") == 2
+    assert "propanediol = 1.90" in pair.read("formulas/toner.toml")
+
+
+@pytest.mark.parametrize(("last", "code"), [("n", 1), ("\x04", 130), ("\x03", 130)], ids=["no", "ctrl-d", "ctrl-c"])
+def test_whoever_leaves_at_the_end_hears_that_nothing_was_written_and_how_to_say_the_same_again(pair, last, code):
+    both(pair, {"propanediol = 3.00": "propanediol = 2.50"}, {"propanediol = 3.00": "propanediol = 3.50"})
+    before = pair.read("formulas/toner.toml")
+    left, seen = at_settle(pair, (LEVEL, "1.90"), (SURE, last))
+    assert left == code
+    assert "Nothing was written.\nTo give the same answers again:\n    fvc settle toner --level propanediol=1.90\n" in seen
+    assert pair.read("formulas/toner.toml") == before
+    assert "propanediol" in pair.fvc("settle", "toner").out
+
+
+def test_whoever_leaves_in_the_middle_hears_that_nothing_was_written(pair):
+    both(pair, *TWO_QUESTIONS)
+    code, seen = at_settle(pair, (LEVEL, "bea"), (LEVEL, "\x04"))
+    assert code == 130
+    assert "Nothing was written.\nTo give the same answers again:\n    fvc settle toner --take propanediol=Bea --take extract=Ada\n" in seen
+    code, seen = at_settle(pair, (LEVEL, "1.5"), (LEVEL, "q"))
+    assert code == 2
+    assert "next: fvc settle toner --level propanediol=1.5 --take extract=Ada  has the answers so far" in seen
+    code, seen = at_settle(pair, (LEVEL, "\x04"))
+    assert code == 130
+    assert "Nothing was written.\n" in seen
+
+
+TWO_QUESTIONS = (
+    {"propanediol = 3.00": "propanediol = 2.50", "extract = 2.00": "extract = 1.00"},
+    {"propanediol = 3.00": "propanediol = 3.50", "extract = 2.00": "extract = 1.50"},
+)
+
+
+def test_flags_that_answer_a_part_are_given_back_as_one_whole_command(pair):
+    both(pair, *TWO_QUESTIONS)
+    result = pair.fvc("settle", "toner", "--level", "propanediol=1.9")
+    assert result.code == 1
+    assert "1 open, and nothing was written" in result.err
+    told = result.err.partition("all answers go into one call:  ")[2].partition("    ")[0]
+    assert told == "fvc settle toner --level propanediol=1.9 --take extract=Ada"
+    assert pair.git("diff", "--name-only", "--diff-filter=U").strip() == "formulas/toner.toml"
+    pair.ok(*told.split()[1:])
+    text = pair.read("formulas/toner.toml")
+    assert "propanediol = 1.9 " in text
+    assert "extract = 1.00\n" in text
+
+
+def test_a_part_of_a_total_is_given_back_with_what_is_missing(pair):
+    both(pair, *OFF_100, TYPED)
+    said = pair.fvc("settle", "toner", "--level", "water=92.90").err
+    assert "fvc settle toner --level water=92.90 --level LINE=PERCENT" in said
+    pair.ok("settle", "toner", "--level", "A:water=92.80")
+
+
+@pytest.mark.parametrize("word", ["method", "A:method", "phase.A.method"])
+def test_a_text_of_a_phase_is_named_by_its_last_word_too(pair, word):
+    both(pair, {"Warm until clear": "Warm slowly"}, {"Warm until clear": "Heat to 70 °C"})
+    pair.ok("settle", "toner", "--take", f"{word}=Bea")
+    assert 'method = "Heat to 70 °C."' in pair.read("formulas/toner.toml")
+
+
+@pytest.mark.parametrize("name", ["method", "phase.A.method"])
+def test_what_is_no_level_takes_none(pair, name):
+    both(pair, {"Warm until clear": "Warm slowly"}, {"Warm until clear": "Heat to 70 °C"})
+    said = pair.refused("settle", "toner", "--level", f"{name}=2")
+    assert "phase.A.method is no level\n  next: take what one of the two has:  --take phase.A.method=Ada" in said
+
+
+def test_a_line_beside_the_question_about_its_comment_takes_a_level(pair):
+    both(pair, {"less sticky than it was": "sticky above 4"}, {"less sticky than it was": "from the new supplier"})
+    comment = pair.fvc("settle", "toner", "--json").data["questions"][0]["about"]
+    pair.ok("settle", "toner", "--level", "propanediol=2.75", "--take", f"{comment}=Ada")
+    assert "propanediol = 2.75          # sticky above 4\n" in pair.read("formulas/toner.toml")
+    assert f"  {comment}: " in message(pair)
+
+
+def test_the_record_of_a_material_takes_no_level(pair):
+    pair.git("branch", "bea")
+    for who, day, price in (("Ada", "2026-03-03", "5 / 1 kg"), ("Bea", "2026-03-04", "6 / 1 kg")):
+        if who == "Bea":
+            pair.git("checkout", "-q", "bea")
+        pair.material("betaine", "humectant", {"Betaine": 100}, f'price = "{price}"\n')
+        pair.save_as(who, day, ".", message=f"betaine: {who} bought")
+    pair.git("checkout", "-q", "-")
+    pair.git("merge", "--no-edit", "bea", check=False)
+    assert "price is no level" in pair.refused("settle", "betaine", "--level", "price=5")
+    pair.ok("settle", "betaine", "--take", "price=Bea")
+    assert message(pair).endswith("Settled betaine:\n  price: Ada 5 / 1 kg, Bea 6 / 1 kg; settled: as Bea has it")
+
+
+def test_what_fits_no_question_names_the_questions_as_they_are_typed(pair):
+    both(pair, {"Warm until clear": "Warm slowly"}, {"Warm until clear": "Heat to 70 °C"})
+    said = pair.refused("settle", "toner", "--take", "heat=Bea")
+    assert "next: --take LINE=PERSON; open questions: phase.A.method" in said
+
+
+OFF_100 = (
+    {"= 94.80": "= 93.80", "propanediol = 3.00": "propanediol = 4.00"},
+    {"= 94.80": "= 93.80", "extract = 2.00": "extract = 3.00"},
+)
+
+
+def test_a_total_is_asked_about_with_the_lines_that_changed(pair):
+    both(pair, *OFF_100, TYPED)
+    assert pair.fvc("settle", "toner").out.partition("itself.\n")[2] == (
+        "               before     Ada     Bea  together\n"
+        "  water         94.80   93.80   93.80     93.80\n"
+        "  propanediol    3.00    4.00    3.00      4.00\n"
+        "  extract        2.00    2.00    3.00      3.00\n"
+        "  total        100.00  100.00  100.00    101.00\n"
+        "  total so far: 101.00 %\n"
+    )
+    rows = pair.fvc("settle", "toner", "--json").data["lines_in_question"]
+    assert rows[1] == {"line": "propanediol", "before": "3.00", "first": "4.00", "second": "3.00", "together": "4.00"}
+
+
+def message(pair: Studio) -> str:
+    return pair.git("log", "-1", "--format=%B").strip()
+
+
+def test_the_message_of_the_merge_says_who_had_what_and_what_was_decided(pair):
+    both(pair, *TWO_QUESTIONS)
+    pair.ok("settle", "toner", "--level", "propanediol=1.9", "--take", "extract=Bea")
+    assert message(pair) == (
+        "Merge branch 'bea'\n\nSettled toner:\n"
+        "  propanediol: before 3.00, Ada 2.50, Bea 3.50; settled: 1.9\n"
+        "  extract: before 2.00, Ada 1.00, Bea 1.50; settled: as Bea has it"
+    )
+
+
+def test_the_message_says_how_a_total_was_settled(pair):
+    both(pair, *OFF_100, TYPED)
+    pair.ok("settle", "toner", "--take", "Ada")
+    assert "Settled toner:\n  total: the lines total 101.00, 1.00 over 100; all lines as Ada has them" in message(pair)
+
+
+def test_the_message_names_lines_that_were_given_a_level(pair):
+    both(pair, *OFF_100, TYPED)
+    pair.ok("settle", "toner", "--level", "water=92.80")
+    assert (
+        "  total: the lines total 101.00, 1.00 over 100; settled by the lines named here\n"
+        "  water: before 94.80, Ada 93.80, Bea 93.80; settled: 92.80" in message(pair)
+    )
+
+
+def test_the_message_names_every_file_once_and_is_kept_over_several_calls(pair):
+    two_open(pair)
+    assert pair.fvc("settle", "toner", "--take", "Ada").code == 1
+    pair.git("checkout", "--merge", "--", "formulas/toner.toml")  # begun anew
+    assert pair.fvc("settle", "toner", "--take", "Bea").code == 1
+    pair.ok("settle", "mist", "--take", "Bea")
+    assert message(pair) == (
+        "Merge branch 'bea'\n\n"
+        "Settled toner:\n  propanediol: before 3.00, Ada 2.50, Bea 3.50; settled: as Bea has it\n\n"
+        "Settled mist:\n  betaine: before 1.00, Ada 2.50, Bea 3.50; settled: as Bea has it"
+    )
+
+
+def test_nothing_of_a_settling_outlives_a_merge_that_is_taken_back(pair):
+    two_open(pair)
+    assert pair.fvc("settle", "toner", "--take", "Ada").code == 1
+    pair.git("merge", "--abort")
+    pair.git("merge", "--no-edit", "bea", check=False)
+    assert pair.fvc("settle", "mist", "--take", "Ada").code == 1
+    pair.ok("settle", "toner", "--take", "Bea")
+    assert "toner:\n  propanediol: before 3.00, Ada 2.50, Bea 3.50; settled: as Bea has it" in message(pair)
+    assert message(pair).count("Settled toner") == 1
+
+
+def test_whoever_settles_is_told_what_must_be_mended(pair):
+    pair.material("extract", "extract", {"Extract": 100}, "use_level = [0.1, 2.2]\n")
+    pair.material("phenoxyethanol", "preservative", {"Phenoxyethanol": 100})
+    base = TONER.replace("extract = 2.00", "extract = 2.00\nphenoxyethanol = 0.80")
+    pair.save_as("Ada", "2026-03-01", ".", message="materials")
+    both(pair, {"= 0.80": "= 0.90"}, {"= 0.80": "= 0.70"}, base)
+    result = pair.ok("settle", "toner", "--level", "phenoxyethanol=1.20")
+    assert "must be mended: phase B, phenoxyethanol: Phenoxyethanol: 1.2 %, 0.2 above the 1 %" in result.err
+    pair.git("reset", "-q", "--hard", "HEAD~1")
+    pair.git("merge", "--no-edit", "bea", check=False)
+    assert "must be mended" not in pair.ok("settle", "toner", "--take", "Bea").err
+
+
+def test_a_stop_is_told_before_it_is_written(pair):
+    both(pair, {"propanediol = 3.00": "propanediol = 2.50"}, {"propanediol = 3.00": "propanediol = 3.50"})
+    code, seen = at_settle(pair, (LEVEL, "1.90"), (SURE, "n"))
+    assert code == 1
+    assert seen.index("must be mended: ") < seen.index(SURE)
+    stops = pair.json("settle", "toner", "--take", "Ada")["stops"]
+    assert "no preservative" in stops[0]["message"]
+
+
+def test_only_a_plan_that_is_new_is_to_be_saved_as_a_revision(pair):
+    base = TONER.replace("revision = 0", "revision = 1")
+    both(
+        pair,
+        {"propanediol = 3.00": "propanediol = 2.50", "revision = 1": "revision = 2"},
+        {"propanediol = 3.00": "propanediol = 3.50", "revision = 1": "revision = 2"},
+        base,
+    )
+    assert "fvc revise" not in pair.ok("settle", "toner", "--take", "Ada").out
+    pair.git("reset", "-q", "--hard", "HEAD~1")
+    pair.git("merge", "--no-edit", "bea", check=False)
+    assert "    fvc revise toner --reason TEXT\n    fvc share\n" in pair.ok("settle", "toner", "--level", "2.9").out
+    pair.ok("revise", "toner", "--reason", "between the two")
+
+
+# --- where it is pointed to ----------------------------------------------------------------------------
+
+
+def test_todays_page_and_revise_point_to_what_is_open(pair):
+    two_open(pair)
+    out = pair.ok().out
+    assert "In the middle of a merge\n  both changed mist:  fvc settle mist\n  both changed toner:  fvc settle toner\n" in out
+    assert "fvc revise" not in out
+    assert "To mend" not in out
+    assert [pair.json()[k] for k in ("to_settle", "unfinished")] == [["mist", "toner"], "a merge"]
+    said = pair.refused("revise", "toner", "--reason", "merged")
+    assert "in the middle of a merge\n  next: decide what both changed:  fvc settle mist,  fvc settle toner" in said
+
+
+def test_a_merge_with_nothing_open_is_pointed_to_as_well(pair):
+    both(pair, {"propanediol = 3.00": "propanediol = 2.50"}, {"propanediol = 3.00": "propanediol = 3.50"})
+    pair.write("formulas/toner.toml", pair.git("show", "HEAD:formulas/toner.toml"))
+    pair.git("add", "formulas/toner.toml")
+    assert "nothing is open any more:  fvc settle  saves it\n" in pair.ok().out
+    assert "nothing is open any more:  fvc settle  saves it;" in pair.refused("revise", "toner", "--reason", "merged")
+    pair.ok("settle")
+    assert "In the middle" not in pair.ok().out
+    assert pair.json()["unfinished"] is None

@@ -473,7 +473,7 @@ def test_what_an_older_fvc_wrote_is_stale_and_is_written_anew(studio):
     studio.ok("setup")
     before = everything(studio.root)
     studio.edit(".git/info/attributes", "trials/*/*.toml text eol=lf merge=fvc\n", "trials/*.toml merge=fvc\n")
-    studio.edit(".git/hooks/post-merge", "check --stops", "check")
+    studio.edit(".git/hooks/post-merge", "check --merged --stops", "check")
     studio.git("config", "merge.fvc.recursive", "text")
     studio.git("config", "--add", "diff.fvc.xfuncname", "twice")
     stale = ("info/attributes", "merge.fvc", "diff.fvc", "post-merge")
@@ -672,6 +672,45 @@ def test_the_hook_after_a_merge_tells_what_must_be_mended_and_never_fails(watche
     done = merge(watched)
     assert done.returncode == 0
     assert "mended" not in done.stdout + done.stderr
+
+
+def test_the_hook_after_a_merge_names_only_what_the_merge_changed_and_counts_the_rest(watched):
+    for name in ("mist", "foam"):
+        watched.formula(name, {"A": {"water": "99.00"}})
+    watched.git("add", "-A")
+    watched.git("commit", "-qm", "not closed yet", "--no-verify")
+    watched.git("switch", "-qc", "other")
+    watched.edit("formulas/toner.toml", "propanediol = 3.00", "propanediol = 2.00")
+    watched.git("commit", "-qam", "fine")
+    watched.git("switch", "-q", "main")
+    done = merge(watched)
+    assert (done.returncode, "mended:" in done.stdout + done.stderr) == (0, False)
+    assert "2 others have what must be mended, and not by this merge: fvc check --stops" in " ".join((done.stdout + done.stderr).split())
+    watched.git("switch", "-q", "other")
+    watched.edit("formulas/mist.toml", "99.00", "98.00")
+    watched.git("commit", "-qam", "worse", "--no-verify")
+    watched.git("switch", "-q", "main")
+    done = merge(watched)
+    said = " ".join((done.stdout + done.stderr).split())
+    assert "Must be mended: mist, mist" in said
+    assert "foam" not in said
+    assert "1 other has what must be mended" in said
+
+
+def test_a_record_that_a_merge_brings_concerns_the_plans_that_use_it(watched):
+    watched.formula("mist", {"A": {"water": "99.00"}})
+    watched.git("add", "-A")
+    watched.git("commit", "-qm", "not closed yet", "--no-verify")
+    watched.git("switch", "-qc", "other")
+    watched.edit("materials/propanediol.toml", "format = 1", "format = = 1")
+    watched.git("commit", "-qam", "broken", "--no-verify")
+    watched.git("switch", "-q", "main")
+    done = merge(watched)
+    said = " ".join((done.stdout + done.stderr).split())
+    assert "Must be mended: toner, toner" in said
+    assert "Must be mended: mist" not in said
+    assert [p["plan"] if isinstance(p, dict) else p for p in watched.fvc("check", "--merged", "--json").data["plans"]] == ["toner"]
+    assert "--merged chooses the plans itself" in watched.refused("check", "toner", "--merged")
 
 
 def test_hooks_without_their_python_hinder_nothing_and_say_a_word(watched):

@@ -10,7 +10,7 @@ from typing import NamedTuple
 import pytest
 
 from tests import toner as t
-from tests.support import Studio
+from tests.support import Studio, in_terminal
 
 ODD = 'it\'s $(touch x) a "place".git'  # a name that a careless shell line would stumble over
 
@@ -126,6 +126,27 @@ def test_a_place_that_does_not_answer_is_not_kept(toner, tmp_path):
     assert "does not answer" in said
     assert "does not appear to be a git repository" in said
     assert everything(toner) == before
+
+
+def test_a_mistyped_address_says_what_to_type_next(toner, tmp_path):
+    said = " ".join(toner.refused("connect", "../plase.git").split())
+    assert "no repository is there by that address (does not appear to be a git repository)" in said
+    assert "fvc connect ADDRESS again; this one was not kept" in said
+    assert "git remote -v" not in said
+    (tmp_path / "elsewhere").mkdir()
+    said = toner.refused("connect", str(tmp_path / "plase.git"), "copy", cwd=tmp_path / "elsewhere")
+    assert "then  fvc connect ADDRESS DIR  again" in said
+    assert not (tmp_path / "elsewhere" / "copy").exists()
+    data = toner.fvc("connect", "../plase.git", "--json")
+    assert data.code == 2
+    assert data.data["state"] == "unreachable"
+    assert "this one was not kept" in data.data["next"]
+
+
+def test_an_address_that_is_kept_already_says_how_to_change_it(two):
+    two.place.rename(two.place.with_name("gone"))
+    said = two.mirela.refused("connect", str(two.place))
+    assert "origin stays what it was:  git remote set-url origin ADDRESS  changes it" in said
 
 
 def test_another_history_is_refused(two, tmp_path):
@@ -367,6 +388,60 @@ def test_what_is_not_saved_is_said_not_to_be_sent(two):
     assert "not saved" not in two.mirela.fvc("share").err
 
 
+def settled(two: Two, *answer: str) -> str:
+    """Both changed the propanediol, Joss settles it and shares; what Mirela sees at her next share."""
+    revise(two.mirela, "propanediol=2.5", "less sticky")
+    two.mirela.ok("share")
+    revise(two.joss, "propanediol=2.8", "a little less")
+    assert two.joss.fvc("share").code == 1
+    two.joss.ok("settle", "toner", *answer)
+    two.joss.ok("share")
+    return two.mirela.ok("share").out
+
+
+def test_the_other_sees_who_settled_what_and_is_not_told_to_save_it(two):
+    out = settled(two, "--level", "2.6")
+    day = two.joss.git("log", "-1", "--format=%as").strip()
+    assert (
+        f"  Settled by Joss Werrick, {day}: toner\n      propanediol: before 3.00, Joss Werrick 2.8, Mirela Tann 2.5; settled: 2.6\n" in out
+    )
+    assert "fvc revise" not in out + two.mirela.ok("share").out + two.mirela.ok().out
+    history = " ".join(two.mirela.ok("history", "toner").out.split())
+    assert "settled: propanediol: before 3.00, Joss Werrick 2.8, Mirela Tann 2.5; now 2.6 2 " in history
+
+
+def test_who_settles_is_told_to_save_it_and_nobody_else(two):
+    revise(two.mirela, "propanediol=2.5", "less sticky")
+    two.mirela.ok("share")
+    revise(two.joss, "propanediol=2.8", "a little less")
+    assert two.joss.fvc("share").code == 1
+    assert "fvc revise toner --reason TEXT" in two.joss.ok("settle", "toner", "--level", "2.6").out
+    assert "To save that as revision 3, here and nowhere else:" in " ".join(two.joss.ok("share").out.split())
+    two.joss.ok("revise", "toner", "--reason", "between the two")
+    two.joss.ok("share")
+    two.mirela.ok("share")
+    assert two.mirela.json("sheet", "toner")["revision"] == 3
+
+
+def test_plans_that_came_out_equal_are_said_to_be(two):
+    out = settled(two, "--take", "Mirela Tann")
+    assert "From Joss Werrick   1 save\n  It all comes to what was there before: no plan, material or batch differs.\n" in out
+    assert "propanediol: before 3.00, Joss Werrick 2.8, Mirela Tann 2.5; settled: as Mirela Tann has it" in " ".join(out.split())
+
+
+def test_who_sends_a_plan_that_must_be_mended_is_told(two):
+    two.mirela.edit("formulas/mist.toml", "95.00", "94.00")
+    two.mirela.git("commit", "-qam", "not closed yet")
+    said = two.mirela.ok("share", "--preview").err
+    assert "must be mended: mist, " in said
+    result = two.mirela.fvc("share", "--json")
+    assert result.data["sent"] is True
+    assert [f["plan"] for f in result.data["standing"] if "1.00 short of 100" in f["message"]] == ["mist"]
+    assert "the lines total 99.00" in result.err
+    revise(two.mirela, "betaine=1.8", "softer")
+    assert "must be mended: mist" not in two.mirela.ok("share").err  # told once: it is no part of what goes now
+
+
 def test_what_was_settled_is_sent_by_the_next_share(two):
     revise(two.mirela, "propanediol=2.5", "less sticky")
     two.mirela.ok("share")
@@ -427,6 +502,36 @@ def test_a_copy_that_is_not_set_up_is_set_up_before_the_merge(two, tmp_path):
     assert "merge.fvc.driver" in result.err
     assert (level(ada, "propanediol"), level(ada, "betaine")) == ("2.5", "1.8")
     assert ada.ok("share").err == ""
+
+
+def test_a_copy_from_which_setup_was_taken_away_is_not_set_up_again(two):
+    two.joss.ok("setup", "--remove")
+    revise(two.mirela, "propanediol=2.5", "less sticky")
+    two.mirela.ok("share")
+    before = {name: two.joss.git("config", "--local", "--list") for name in ("config",)} | {"head": head(two.joss)}
+    result = two.joss.ok("share")  # nothing to merge: it only comes
+    assert "set up now" not in result.err
+    assert two.joss.git("config", "--local", "--list") == before["config"]
+    revise(two.joss, "betaine=1.4", "less")
+    revise(two.mirela, "propanediol=2.4", "less still")
+    two.mirela.ok("share")
+    saved = everything(two.joss)
+    said = two.joss.refused("share")
+    assert "this copy is not set up for fvc" in said
+    assert "nothing was merged\n  next: fvc setup  then  fvc share;  or merge it yourself:  git merge origin/main  then  fvc share" in said
+    assert everything(two.joss) == saved
+    two.joss.ok("setup")
+    two.joss.ok("share")
+    assert tip(two.place) == head(two.joss)
+
+
+def test_in_a_terminal_our_words_stand_in_the_place_of_gits(two):
+    two.place.rename(two.place.with_name("gone"))
+    revise(two.joss, "betaine=1.8", "softer")
+    code, seen = in_terminal(two.joss, arguments=("share",))
+    assert code == 2
+    assert "no repository is there by that address (does not appear to be a git repository)" in seen
+    assert "fatal:" not in seen
 
 
 def test_in_a_linked_worktree(two, tmp_path):
@@ -589,7 +694,15 @@ def test_offline_nothing_is_half_done(two):
     assert "does not answer" in said
     assert "nothing was changed" in said
     assert everything(two.joss) == before
+    assert "no repository is there by that address" in said
+    assert "then  fvc share  again; what you saved is safe here" in said
+    assert "fatal" not in said
     assert "does not answer" in two.joss.refused("share", "--preview")
+    for more in ((), ("--preview",)):
+        result = two.joss.fvc("share", *more, "--json")
+        assert (result.code, result.data["state"], result.data["sent"]) == (2, "unreachable", False)
+        assert "does not answer" in result.data["why_not"]
+        assert "fvc share  again" in result.data["next"]
     two.place.with_name("gone").rename(two.place)
     two.joss.ok("share")
     assert tip(two.place) == head(two.joss)

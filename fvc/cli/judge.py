@@ -13,15 +13,12 @@ from fvc.amounts import mass, volume
 from fvc.archive import Archive
 from fvc.cli.parsing import AsJson, BatchSize, Density, basis_of, batch_of, density_of, open_archive, percent_of, print_json, screen, warn
 from fvc.errors import EXIT_ANSWER_IS_NO, EXIT_DONE, EXIT_INPUT, Fault, Refusal
-from fvc.experience import own_of
-from fvc.inspection import inspect, staged_plans
 from fvc.names import nearest, printable
 from fvc.references import resolve
 from fvc.rules.basis import EU, HOUSE, US
 from fvc.rules.cost import cost as cost_of
 from fvc.rules.cost import in_bottles
 from fvc.rules.label import label as label_of
-from fvc.science.properties import NOTHING_SEEN
 
 RULE_SETS = (EU, US, HOUSE)
 
@@ -38,19 +35,32 @@ def check(
         typer.Option("--rules", metavar="eu|us|house", help="Rule sets, else those of formulary.toml; may be given more than once."),
     ] = None,
     staged: Annotated[bool, typer.Option("--staged", help="Only the plans staged in git, with the records as staged.")] = False,
+    merged: Annotated[bool, typer.Option("--merged", help="Only the plans that the last merge changed, or whose records it did.")] = False,
     stops: Annotated[bool, typer.Option("--stops", help="Print only what must be mended, and nothing where nothing must.")] = False,
     as_json: AsJson = False,
 ) -> int:
     """Check structure, use levels, limits, preservation and making; 1 when something must be mended."""
     if staged and refs:
         raise Refusal("--staged chooses the plans itself", next="fvc check --staged  or  fvc check NAME")
-    return show_check(open_archive(), refs or [], rules or [], staged, stops, as_json)
+    if merged and (refs or staged):
+        raise Refusal("--merged chooses the plans itself", next="fvc check --merged  or  fvc check NAME")
+    return show_check(open_archive(), refs or [], rules or [], staged, stops, as_json, merged)
 
 
 def show_check(
-    archive: Archive, refs: list[str], rules: list[str], staged: bool = False, stops: bool = False, as_json: bool = False
+    archive: Archive,
+    refs: list[str],
+    rules: list[str],
+    staged: bool = False,
+    stops: bool = False,
+    as_json: bool = False,
+    merged: bool = False,
 ) -> int:
     """Print what the checks of one or more references found."""
+    from fvc.experience import own_of
+    from fvc.inspection import inspect, of_merge, staged_plans
+    from fvc.science.own import NOTHING_SEEN
+
     asked = rule_sets(rules)
     plans = staged_plans(archive) if staged else None
     if not plans and staged and not as_json:
@@ -63,6 +73,7 @@ def show_check(
     found = inspect(
         archive, refs, basis, asked, plans, (lambda r: own_of(archive, r, clarity=bool(refs))) if not stops else lambda _: NOTHING_SEEN
     )
+    found, others = of_merge(archive, found) if merged else (found, [])
     reports = [each.report.only_stops if stops else each.report for each in found]
     if as_json:
         from fvc.show import judged_data
@@ -73,6 +84,10 @@ def show_check(
 
         titles = [each.title for each in found]
         judged.stops(screen(), reports, titles) if stops else judged.check(screen(), reports, titles, chosen)
+        standing = sum(not each.report.ok for each in others)
+        if standing:
+            what = "1 other has" if standing == 1 else f"{standing} others have"
+            screen().say(f"{what} what must be mended, and not by this merge:  fvc check --stops")
         if staged and not all(r.ok for r in reports):
             screen().say("This is as staged: what is only in the folder counts once it is added.")
     return EXIT_DONE if all(r.ok for r in reports) else EXIT_ANSWER_IS_NO

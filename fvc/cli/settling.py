@@ -9,14 +9,30 @@ import typer
 
 from fvc.archive import Archive
 from fvc.change.levels import typed_level
-from fvc.cli.parsing import AsJson, confirmed, interactive, open_archive, print_json, screen
+from fvc.cli.parsing import AsJson, interactive, open_archive, print_json, screen, warn
 from fvc.cli.proposal import say
 from fvc.compare.merge import TOTAL, Answer, Decision
-from fvc.errors import EXIT_ANSWER_IS_NO, EXIT_DONE, Refusal
+from fvc.compare.ordering import SECOND
+from fvc.errors import EXIT_ANSWER_IS_NO, EXIT_DONE, Fault, Refusal
 from fvc.files.writer import writing
+from fvc.formula import Level
 from fvc.names import printable
+from fvc.rules.finding import Finding
 from fvc.show import settling as show
-from fvc.together.settling import Settling, answered, conclude_merge, finish, merging, open_file, open_files, put_back, settling, side_named
+from fvc.together.settling import (
+    Settling,
+    answered,
+    conclude_merge,
+    finish,
+    is_new,
+    merging,
+    open_file,
+    open_files,
+    put_back,
+    settling,
+    side_named,
+    standing,
+)  # fmt: skip
 
 
 def settle(
@@ -49,28 +65,77 @@ def settle(
             whole = side
     for text in level or ():
         line, equals, percent = text.rpartition("=")
-        answers[_about(found, line if equals else "")] = _level(percent)
+        answers.update(_to_level(found, line if equals else "", percent))
     if answers or whole:
         found = answered(archive, found, answers, whole=whole)
         lost = put_back(found, whole) if whole else []
-    asked = False
-    if found.questions and interactive() and not as_json:
-        asked = True
-        found, lost = _ask(archive, found, answers)
+    asked = bool(found.questions) and interactive() and not as_json
+    if asked:
+        found, lost = _ask(archive, found)
     if found.data is None:
         return _still_open(found, as_json)
-    if asked and not confirmed("write this, and go on?"):
-        say("Nothing was written.")
+    stops = standing(archive, found)
+    if not as_json:
+        _tell(stops)
+    if asked and not _sure(found):
+        _left(found)
         return EXIT_ANSWER_IS_NO
     with writing(archive.lock_folder):
         left, said = finish(archive, found)
     if as_json:
-        print_json(show.data(found, left, not left and not said))
+        print_json(show.data(found, left, not left and not said, stops))
     else:
-        _done(found, len(left), said, lost if not asked else [])
+        _done(archive, found, len(left), said, lost if not asked else [])
         for other in left:
-            say(f"Still open:  fvc settle {other.name}")
+            say(f"Still open:  fvc settle {shlex.quote(other.name)}")
     return EXIT_ANSWER_IS_NO if left or said else EXIT_DONE
+
+
+def _tell(stops: list[Finding]) -> None:
+    """What whoever settles should know before everybody else hears of it."""
+    warn((Fault(f.message, file=f.where, next=f.mend) for f in stops), "must be mended")
+
+
+def _sure(found: Settling) -> bool:
+    """Whether to write it; asked until one of the two words is typed."""
+    while True:
+        said = _typed("write this, and go on? [y/n] ", found).lower()
+        if said in ("y", "yes"):
+            return True
+        if said in ("n", "no", "q", "quit"):
+            return False
+        say("Type  y  to write it, or  n  to leave all as it was.")
+
+
+def _typed(prompt: str, found: Settling) -> str:
+    """What somebody types; Ctrl-C and Ctrl-D leave, and say that nothing was written."""
+    try:
+        return input(prompt).strip()
+    except (EOFError, KeyboardInterrupt):
+        say("")
+        _left(found)
+        raise KeyboardInterrupt from None
+
+
+def _left(found: Settling) -> None:
+    """Nothing was written, and how to say the same again; a line that is to be typed is never folded."""
+    say("Nothing was written.")
+    if found.answers or found.whole:
+        say("To give the same answers again:")
+        print(f"    {printable(_command(found))}")
+
+
+def _command(found: Settling) -> str:
+    """The command line with every answer given so far, and the first person's for what is still open."""
+    first = found.people[0].name
+    flags = ["--take", found.people[found.whole == SECOND].name] if found.whole else []
+    for about, answer in found.answers.items():
+        level = isinstance(answer, Level)
+        value = answer.text if isinstance(answer, Level) else found.people[answer == SECOND].name
+        flags += ["--level" if level else "--take", f"{found.subject(about)}={value}"]
+    for question in found.questions:
+        flags += ["--level", "LINE=PERCENT"] if question.about == TOTAL else ["--take", f"{found.subject(question.about)}={first}"]
+    return shlex.join(["fvc", "settle", found.open.name, *flags])
 
 
 def _list(archive: Archive, as_json: bool) -> int:
@@ -84,7 +149,7 @@ def _list(archive: Archive, as_json: bool) -> int:
     elif not found:
         say("Nothing is open here.")
     for each in found if not as_json else ():
-        say(f"open:  fvc settle {each.name}")
+        say(f"open:  fvc settle {shlex.quote(each.name)}")
     return EXIT_ANSWER_IS_NO if found else EXIT_DONE
 
 
@@ -99,15 +164,32 @@ def _about(found: Settling, line: str) -> str:
             )
         return levels[0]
     line = line.strip()
-    fits = [q.about for q in found.questions if line in (show.subject(q, found), q.about)]
-    merge = found.joined.merge if found.joined else None
+    names = {q.about: found.subject(q.about) for q in found.questions if q.about != TOTAL}
+    fits = [about for about, name in names.items() if line in (name, about)]
     phase, colon, material = line.rpartition(":")
-    fits = fits or [n.path for n in (merge.lines if merge else ()) if n.material == material and (not colon or n.phase == phase)]
-    if len(fits) != 1:
-        known = ", ".join(show.subject(q, found) for q in found.questions if q.about != TOTAL)
-        why = "stands in several phases" if fits else "is neither a question nor a line"
-        raise Refusal(f'"{printable(line)}" {why}', next=f"name it as PHASE:LINE; open questions: {known or 'the total'}")
-    return fits[0]
+    lines = found.merge.lines if found.merge else ()
+    fits = fits or [n.path for n in lines if n.material == material and (not colon or n.phase == phase)]
+    fits = fits or [about for about in names if about.endswith(f".{line}") or about == f"phase.{line.replace(':', '.')}"]
+    if len(fits) == 1:
+        return fits[0]
+    if fits:
+        raise Refusal(f'"{printable(line)}" may be several', next=f"name one of them: {', '.join(found.subject(about) for about in fits)}")
+    way = "--take LINE=PERSON" if names else "--level LINE=PERCENT"
+    raise Refusal(
+        f'"{printable(line)}" is neither a question nor a line', next=f"{way}; open questions: {', '.join(names.values()) or 'the total'}"
+    )
+
+
+def _to_level(found: Settling, line: str, text: str) -> dict[str, Answer]:
+    """A line with the level that it is given. Refusal for what takes none."""
+    about = _about(found, line)
+    parts = about.split(".")
+    if parts[0] != "phase" or parts[2:3] != ["percent"] or len(parts) != 4:
+        name = found.subject(about)
+        raise Refusal(
+            f"{name} is no level", next="take what one of the two has:  " + shlex.join(["--take", f"{name}={found.people[0].name}"])
+        )
+    return {about: _level(text)}
 
 
 def _level(text: str) -> Answer:
@@ -117,7 +199,7 @@ def _level(text: str) -> Answer:
         raise Refusal(f'"{printable(text)}": {error}', next="a level is such as  1.9  or  balance") from None
 
 
-def _ask(archive: Archive, found: Settling, answers: dict[str, Answer]) -> tuple[Settling, list[str]]:
+def _ask(archive: Archive, found: Settling) -> tuple[Settling, list[str]]:
     """Ask one question after the other in a terminal; a wrong answer is asked again, q leaves. Also what goes back with a person's lines."""
     out = screen()
     lost: list[str] = []
@@ -128,11 +210,14 @@ def _ask(archive: Archive, found: Settling, answers: dict[str, Answer]) -> tuple
         number += 1
         show.question(out, question, found, number, max(many, number))
         while True:
-            said = input(_prompt(question, found)).strip()
+            said = _typed(_prompt(question, found), found)
             if said in ("q", "quit"):
-                raise Refusal("left; nothing was written", next=f"fvc settle {found.open.name}  begins anew")
+                raise Refusal(
+                    "left; nothing was written",
+                    next=f"{_command(found)}  has the answers so far; or begin anew:  fvc settle {shlex.quote(found.open.name)}",
+                )
             try:
-                found, lost = _answer(archive, found, question, said, answers)
+                found, lost = _answer(archive, found, question, said)
                 break
             except Refusal as refusal:
                 say(str(refusal))
@@ -149,41 +234,42 @@ def _prompt(question: Decision, found: Settling) -> str:
     return f"{names}{level}? (q leaves) "
 
 
-def _answer(archive: Archive, found: Settling, question: Decision, said: str, answers: dict[str, Answer]) -> tuple[Settling, list[str]]:
+def _answer(archive: Archive, found: Settling, question: Decision, said: str) -> tuple[Settling, list[str]]:
     line, equals, value = said.rpartition("=")
     if question.about == TOTAL and not equals:
         whole = side_named(found.people, said)
-        done = answered(archive, found, answers, whole=whole)
+        done = answered(archive, found, found.answers, whole=whole)
         return done, put_back(done, whole)
     if equals:
-        given: dict[str, Answer] = {_about(found, line): _level(value)}
+        given = _to_level(found, line, value)
     elif said[:1].isdigit() or said in ("balance", "open"):
-        given = {question.about: _level(said)}
+        given = _to_level(found, question.about, said)
     else:
         given = {question.about: side_named(found.people, said)}
-    done = answered(archive, found, {**answers, **given})
-    answers.update(given)
-    return done, []
+    return answered(archive, found, {**found.answers, **given}), []
 
 
 def _still_open(found: Settling, as_json: bool) -> int:
     if as_json:
-        print_json(show.data(found, (), False))
+        print_json(show.data(found, (), False, ()))
         return EXIT_ANSWER_IS_NO
     out = screen()
     show.heading(out, found)
     for number, question in enumerate(found.questions, 1):
         show.question(out, question, found, number, len(found.questions))
     show.total(out, found)
-    first = shlex.quote(found.people[0].name)
-    raise Refusal(
-        f"{len(found.questions)} open, and nothing was written",
-        next=f"fvc settle {found.open.name} --take {first}  for all,  --take LINE={first}  for one,  or  --level LINE=PERCENT",
-        code=EXIT_ANSWER_IS_NO,
-    )
+    first, second = (shlex.quote(person.name) for person in found.people)
+    name = shlex.quote(found.open.name)
+    if found.answers:
+        way = f"all answers go into one call:  {_command(found)}    (or {second}; LINE=PERCENT with --level)"
+    else:
+        way = (
+            f"fvc settle {name} --take {first}  for all,  --take LINE={first}  for one,  or  --level LINE=PERCENT;  all of them in one call"
+        )
+    raise Refusal(f"{len(found.questions)} open, and nothing was written", next=way, code=EXIT_ANSWER_IS_NO)
 
 
-def _done(found: Settling, left: int, said: str | None, lost: list[str]) -> None:
+def _done(archive: Archive, found: Settling, left: int, said: str | None, lost: list[str]) -> None:
     show.total(screen(), found)
     show.put_back(screen(), lost)
     say(f"{found.open.name} is settled." + ("" if found.data else " The file is gone."))
@@ -195,9 +281,11 @@ def _done(found: Settling, left: int, said: str | None, lost: list[str]) -> None
     elif left:
         return
     elif found.coming.what == "merge":
-        say("Nothing is open any more, and the merge is saved. Send it:  fvc share")
-        merge = found.joined.merge if found.joined else None
-        if merge is not None:
-            say(f"Save the plan as a revision of its own:  fvc revise {found.open.name} --reason TEXT")
+        if is_new(archive, found):
+            say("Nothing is open any more, and the merge is saved. Save the plan as a revision of its own, and send it:")
+            screen().say(f"fvc revise {shlex.quote(found.open.name)} --reason TEXT", 4)
+            screen().say("fvc share", 4)
+        else:
+            say("Nothing is open any more, and the merge is saved. Send it:  fvc share")
     elif found.coming.command:
         say(f"Go on with  {found.coming.command}")

@@ -12,9 +12,10 @@ import typer
 from fvc.archive import Archive
 from fvc.cli.parsing import AsJson, folder_name, open_archive, print_json, screen, warn, with_bill
 from fvc.errors import EXIT_ANSWER_IS_NO, EXIT_DONE, Fault, Refusal
-from fvc.git.remote import folder_for, holds_password, shown
+from fvc.git.remote import Link, folder_for, holds_password, shown
 from fvc.together import sharing
-from fvc.together.sharing import EMPTY, HELD, KEPT, NOTHING, OPEN, OTHER, Outcome, Work
+from fvc.together.sharing import AWAY, EMPTY, HELD, KEPT, NOTHING, OPEN, OTHER, Outcome
+from fvc.together.work import Work
 
 
 def connect(
@@ -34,15 +35,26 @@ def connect(
             ]
         )
     try:
+        return _connect(wanted, folder, as_json)
+    except sharing.Unreachable as refusal:
+        if as_json:
+            from fvc.show.sharing_data import unreachable
+
+            print_json(unreachable(wanted, refusal.faults[0]))
+        raise
+
+
+def _connect(address: str, folder: str, as_json: bool) -> int:
+    try:
         archive = Archive.open(Path.cwd())
     except Refusal:
-        return _copy(wanted, folder or folder_for(wanted), as_json)
+        return _copy(address, folder or folder_for(address), as_json)
     if folder:
         raise Refusal(
             "this is the folder of a formulary already, and a copy cannot go into it",
             next=f"cd out of it for a copy; to connect this one:  fvc connect {quote(shown(address))}",
         )
-    result = sharing.connect(archive, wanted, ask=_somebody_there())
+    result = sharing.connect(archive, address, ask=_somebody_there())
     if as_json:
         from fvc.show.sharing_data import connected
 
@@ -90,14 +102,14 @@ def share(
         raise Refusal("--preview sends nothing, so there is nothing to be sure of", next="fvc share --preview  or  fvc share --sure")
     archive = open_archive()
     link = sharing.ready(archive)
-    if preview:
-        from fvc.together.setup import unprepared
+    try:
+        result = _shared(archive, link, preview, sure, as_json)
+    except sharing.Unreachable as refusal:
+        if as_json:
+            from fvc.show.sharing_data import outcome
 
-        fault = unprepared(archive)
-        warn([fault] if fault else [])
-        result = sharing.preview(archive, link, ask=_somebody_there())
-    else:
-        result = sharing.share(archive, link, ask=_somebody_there(), sure=sure, tell=(lambda _: None) if as_json else _came, note=_note)
+            print_json(outcome(Outcome(state=AWAY, link=link, why=refusal.faults[0]), lambda change, _, __: change))
+        raise
     archive = Archive(archive.root)
     if as_json:
         from fvc.show.sharing_data import outcome
@@ -110,8 +122,19 @@ def share(
     if not as_json:
         warn(sharing.not_saved(archive), "not saved, so not sent")
     warn(sharing.open_faults(archive.repository, result.open or ()) if result.state == OPEN else (), "open")
+    warn((Fault(f.finding.message, file=f"{f.plan}, {f.finding.where}", next=f.finding.mend) for f in result.standing), "must be mended")
     warn(_left(result), "not sent")
     return EXIT_ANSWER_IS_NO if result.state in (OPEN, HELD, KEPT) else EXIT_DONE
+
+
+def _shared(archive: Archive, link: Link, preview: bool, sure: bool, as_json: bool) -> Outcome:
+    if not preview:
+        return sharing.share(archive, link, ask=_somebody_there(), sure=sure, tell=(lambda _: None) if as_json else _came, note=_note)
+    from fvc.together.setup import unprepared
+
+    fault = unprepared(archive)
+    warn([fault] if fault else [])
+    return sharing.preview(archive, link, ask=_somebody_there())
 
 
 def _somebody_there() -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from shlex import quote
 from typing import TYPE_CHECKING, Any
 
 from fvc.archive import Archive
@@ -41,15 +42,22 @@ def show_today(archive: Archive, as_json: bool = False) -> int:
     plans += [_gone(f) for f in _missing(archive)]
     trials, problems = all_trials(archive) if archive.now.trials() else ([], [])
     settings = settings_unsaved(archive)
+    unfinished = None if isinstance(archive.found, Fault) else archive.found.unfinished()
+    to_settle = _to_settle(archive) if unfinished else []
     if as_json:
         from fvc.show.trials_data import due as due_data
 
         name = archive.now.settings().name
         page = {"schema": 1, "formulary": name, "plans": plans, "open_trials": [t.id for t in trials if not t.closed]}
-        more = {"due": due_data(looks_due(archive, trials)), "unsaved_trials": unsaved_trials(archive)}
+        more = {
+            "due": due_data(looks_due(archive, trials)),
+            "unsaved_trials": unsaved_trials(archive),
+            "to_settle": to_settle,
+            "unfinished": unfinished,
+        }
         print_json(page | {"settings_saved": settings is None} | more)
     else:
-        _page(archive, plans, trials, settings)
+        _page(archive, [p for p in plans if p["plan"] not in to_settle], trials, settings, to_settle, unfinished)
     warn(problems)
     not_set_up = unprepared(archive, if_shared=True)
     warn([not_set_up] if not_set_up else [])
@@ -87,12 +95,16 @@ def _gone(name: str) -> dict[str, Any]:
     return {"plan": name, "title": None, "status": None, "revision": None, "saved": False, "problem": way_back}
 
 
-def _page(archive: Archive, plans: list[dict[str, Any]], trials: list[Trial], settings: Fault | None) -> None:
+def _page(
+    archive: Archive, plans: list[dict[str, Any]], trials: list[Trial], settings: Fault | None, to_settle: list[str], unfinished: str | None
+) -> None:
     from fvc.show.screen import grid
 
     out = screen()
     out.head(archive.now.settings().name or archive.root.name)
-    if not plans:
+    if unfinished:
+        _unfinished(out, unfinished, to_settle)
+    if not plans and not unfinished:
         out.print("No formulas yet. Begin with  fvc new formula my-first-toner")
         return
     table = grid(("plan", "left"), ("revision", "left"), ("status", "left"), ("title", "left"))
@@ -107,7 +119,8 @@ def _page(archive: Archive, plans: list[dict[str, Any]], trials: list[Trial], se
             row["status"],
             row["title"],
         )
-    out.table(table)
+    if plans:
+        out.table(table)
     unsaved = [r for r in plans if not r["saved"] and not r["problem"]]
     if unsaved or settings:
         out.say("")
@@ -126,9 +139,25 @@ def _page(archive: Archive, plans: list[dict[str, Any]], trials: list[Trial], se
         for row in broken:
             out.say(f"{row['plan']}: {row['problem']}", 2)
     said = _batches(archive, out, trials)
-    if not (unsaved or settings or broken or said):
+    if not (unsaved or settings or broken or said or unfinished):
         out.say("")
         out.print("Everything is saved and closes. Next:  fvc sheet NAME,  fvc weigh NAME,  fvc set NAME MATERIAL=LEVEL")
+
+
+def _to_settle(archive: Archive) -> list[str]:
+    from fvc.together.settling import open_files
+
+    return [each.name for each in open_files(archive)]
+
+
+def _unfinished(out: Screen, what: str, to_settle: list[str]) -> None:
+    """What git is in the middle of, which nothing can be saved before."""
+    out.head(f"In the middle of {what}")
+    for name in to_settle:
+        out.say(f"both changed {name}:  fvc settle {quote(name)}", 2)
+    if not to_settle:
+        out.say("nothing is open any more:  fvc settle  saves it" if what == "a merge" else "git status  says how it goes on", 2)
+    out.say("")
 
 
 def _batches(archive: Archive, out: Screen, trials: list[Trial]) -> bool:

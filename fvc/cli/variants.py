@@ -14,7 +14,7 @@ from fvc.change.levels import LevelEdit, typed_level
 from fvc.cli.parsing import AsJson, batch_of, confirmed, interactive, open_archive, print_json, screen, warn, with_bill
 from fvc.cli.proposal import Draft, draft_of, rounded_notes, say, show_saved
 from fvc.compare.diff import diff as compare
-from fvc.compare.merge import TOTAL, Answer
+from fvc.compare.merge import TOTAL, Answer, short
 from fvc.compare.ordering import FIRST, SECOND
 from fvc.errors import EXIT_DONE, Fault, Refusal
 from fvc.files.writer import replace, writing
@@ -284,8 +284,6 @@ def do_carry(archive: Archive, name: str, id: str, given: Sequence[str], save: b
             say(f"{name}/{id} departs from {name} as last saved; there is nothing to bring along.")
         return EXIT_DONE
     found = _answered(archive, name, id, found, given)
-    from fvc.show.tries import short
-
     open_ones = list(found.merge.questions)
     if open_ones and interactive() and not as_json:
         from fvc.show import tries
@@ -356,8 +354,6 @@ def _write_carried(archive: Archive, found: Carried) -> None:
 
 def _answered(archive: Archive, name: str, id: str, found: Carried, given: Sequence[str]) -> Carried:
     """The merge with answers: `propanediol=parent`, `=variant`, `=2.5`; `A:water=90` for a line without a question. Refusal for an odd one."""
-    from fvc.show.tries import short
-
     answers: dict[str, Answer] = {}
     for text in given:
         what, equals, value = (part.strip() for part in text.partition("="))

@@ -201,6 +201,15 @@ def words(decision: Decision, merge: Merge) -> str:
     return f"{subject}: " + ", ".join(f"not in {name}" if text is None else f"{' '.join(text.split())} in {name}" for text, name in sides)
 
 
+def short(decision: Decision, merge: Merge) -> str:
+    """What a decision is about, as briefly as it is named on the command line: the material (with its phase if it has several), or the field."""
+    parts = decision.about.split(".")
+    if parts[0] != "phase" or parts[2:3] != ["percent"]:
+        return decision.about
+    several = {d.about.split(".")[1] for d in merge.decisions if d.about.split(".")[2:4] == ["percent", parts[3]]}
+    return (f"{parts[1]}:" if len(several) > 1 else "") + ".".join(parts[3:])
+
+
 def _trios(base: Sequence[Line], first: Sequence[Line], second: Sequence[Line]) -> list[Three[Line]]:
     """Every line with its partners, those of the shared plan in their order, then what was added."""
     to_base = [partners(base, side) for side in (first, second)]
@@ -387,12 +396,13 @@ def _one_of(desk: _Desk, gone: Three[Line], of_first: Three[Line], of_second: Th
     assert first
     assert second
     answer = desk.answers.get(went.path)
-    one, other = (f"{line.material} {_level_text(line.level)}" for line in (first, second))
-    desk.decisions.append(Decision(20, went.path, _level_text(went.level), one, other, ANSWER if answer in (FIRST, SECOND) else QUESTION))
+    one, other = (f"{line.material} {level_text(line.level)}" for line in (first, second))
+    desk.decisions.append(Decision(20, went.path, level_text(went.level), one, other, ANSWER if answer in (FIRST, SECOND) else QUESTION))
     return [first] if answer == FIRST else [second] if answer == SECOND else [first, second]
 
 
-def _level_text(level: Level) -> str:
+def level_text(level: Level) -> str:
+    """A level as typed, with what is expected of an open one."""
     return f"{level.text}, expected {level.number.text}" if level.kind == OPEN and level.number else level.text
 
 
@@ -410,7 +420,7 @@ def _line(desk: _Desk, trio: Three[Line], *, asked: bool = False) -> Line | None
     def whole(line: Line) -> str:
         where = f" in {line.phase}" if moved else ""
         noted = len({each.note for each in trio if each}) > 1
-        return _level_text(line.level) + where + (f', note "{line.note}"' if noted and line.note else "")
+        return level_text(line.level) + where + (f', note "{line.note}"' if noted and line.note else "")
 
     if first is None or second is None:  # 5, 6, 7, 8, 11
         there = first or second
@@ -425,7 +435,7 @@ def _line(desk: _Desk, trio: Three[Line], *, asked: bool = False) -> Line | None
         pair = desk.decide(
             about,
             pairs,
-            lambda p: f"{_level_text(p[1])} in {p[0]}",
+            lambda p: f"{level_text(p[1])} in {p[0]}",
             lambda p: (_level_key(p[1]), p[0]),
             instead={4: 13} if crossed else None,
         )
@@ -433,7 +443,7 @@ def _line(desk: _Desk, trio: Three[Line], *, asked: bool = False) -> Line | None
         phase, level = pair
     else:
         levels = (base and base.level, first.level, second.level)
-        level = desk.decide(about, levels, _level_text, _level_key, given=given) or first.level
+        level = desk.decide(about, levels, level_text, _level_key, given=given) or first.level
         phase = first.phase
         if moved:
             phases = (base and base.phase, first.phase, second.phase)

@@ -40,11 +40,11 @@ class Link(NamedTuple):
 
 
 class Said(NamedTuple):
-    """How a conversation with the other end went, and git's words; `heard` when they stood on the terminal already."""
+    """How a conversation with the other end went, and git's words; `unheard`: those that stood on no terminal yet."""
 
     done: bool
     words: str
-    heard: bool
+    unheard: str
 
 
 class Joined(NamedTuple):
@@ -174,16 +174,33 @@ def send(repository: Repository, link: Link, *, ask: bool) -> Said:
     return _speak(repository.folder, ["push", "--quiet", *follow, link.remote, f"HEAD:refs/heads/{link.there}"], ask)
 
 
+_WHY = (
+    (r"Could not resolve host|Name or service not known|Temporary failure in name resolution", "that computer is not found by its name"),
+    (r"Connection refused|[Tt]imed out|Network is unreachable|No route to host|Connection reset|Failed to connect", "no way leads there now"),
+    (r"Host key verification failed", "that computer has another key than the one known here"),
+    (r"could not read (?:Username|Password)|Authentication failed|Permission denied|error: 40[13]", "it did not get the name, password or key it asks for"),
+    (r"does not appear to be a git repository|repository not exported|[Rr]epository '?[^\n]*not found|does not exist", "no repository is there by that address"),
+)  # fmt: skip
+
+
+def why(said: Said) -> str:
+    """Why the other end was not reached, in our words with git's in brackets; "" for what is not known."""
+    return next((f"{words} ({found[0]})" for pattern, words in _WHY if (found := re.search(pattern, said.words))), "")
+
+
 def clone(address: str, folder: Path, *, ask: bool) -> Said:
     """Fetch a whole copy into a folder that is empty or not there; git takes back what it made when it fails."""
     return _speak(Path.cwd(), ["clone", "--quiet", "--origin", "origin", "--", address, str(folder)], ask)
+
+
+_FAILURE = re.compile(rb"fatal|error|ssh: |To | ! |hint: |.*Permission denied|.*Host key verification failed")
 
 
 def _speak(folder: Path, arguments: Sequence[str], ask: bool) -> Said:
     """Run git with the other end. ask: somebody sits there who can be asked, and who reads what is said as it comes."""
     env = environment() | ({} if ask else _silent(folder))
     command = ["git", "-C", str(folder), *arguments]
-    words = b""
+    words, held = b"", b""
     with stopping.whole() as waiting:
         try:
             process = subprocess.Popen(
@@ -195,14 +212,16 @@ def _speak(folder: Path, arguments: Sequence[str], ask: bool) -> Said:
         assert process.stdout is not None
         for line in process.stdout:  # whole lines, so that no password in one can slip through; questions go to the terminal directly
             words += line
-            if ask:
+            if held or not ask or _FAILURE.match(line):  # why it went wrong is told in our words
+                held += line
+            else:
                 sys.stderr.write(shown(line.decode("utf-8", "replace")))
                 sys.stderr.flush()
         process.stdout.close()
         process.wait()
         waiting.child = None
-    text = shown(words.decode("utf-8", "replace")).strip()
-    return Said(process.returncode == 0, text, ask and bool(text))
+    text, unheard = (shown(each.decode("utf-8", "replace")).strip() for each in (words, held))
+    return Said(process.returncode == 0, text, unheard)
 
 
 def _silent(folder: Path) -> dict[str, str]:
@@ -296,8 +315,8 @@ def merge(repository: Repository, commit: str, message: str) -> Said:
 
 
 def finish(repository: Repository) -> Said:
-    """Save a merge in which nothing is open any more."""
-    return _undisturbed(repository, ["commit", "--quiet", "--no-edit"])
+    """Save a merge in which nothing is open any more; of the message without git's own hints for an editor."""
+    return _undisturbed(repository, ["commit", "--quiet", "--no-edit", "--cleanup=strip"])
 
 
 def _undisturbed(repository: Repository, arguments: Sequence[str]) -> Said:
@@ -312,7 +331,8 @@ def _undisturbed(repository: Repository, arguments: Sequence[str]) -> Said:
             stdin=subprocess.DEVNULL, capture_output=True, env=environment(), process_group=None if signed else 0,
         )  # fmt: skip
     words = done.stderr or (done.stdout if done.returncode else b"")  # what hooks say, not how git went about it
-    return Said(done.returncode == 0, words.decode("utf-8", "replace").strip(), False)
+    text = words.decode("utf-8", "replace").strip()
+    return Said(done.returncode == 0, text, text)
 
 
 def being_merged(repository: Repository) -> list[str]:

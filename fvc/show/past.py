@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from fvc.compare.diff import FOLLOWED, SAME
 from fvc.compare.summary import line_words, percent_text, points_text, record_words, text_words
 from fvc.formula import BALANCE, OPEN, RATIO
+from fvc.git.conflicts import settled_in
 from fvc.show.screen import STYLES, Screen, align, fit_widths, grid, styled
 from fvc.story import Level, Row, Story
 
@@ -28,6 +29,8 @@ def history(out: Screen, story: Story) -> None:
     for row in story.rows:
         out.say("")
         _history_row(out, row)
+        for line in dict(settled_in(row.commit.message)).get(story.name, ()):
+            out.say(f"settled: {line.replace('; settled: ', '; now ')}", 6)
     if story.shallow:
         out.say("")
         out.say("This clone is shallow, so more history may exist: git fetch --unshallow")

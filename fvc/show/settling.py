@@ -7,17 +7,11 @@ from typing import Any
 
 from fvc.amounts import shown
 from fvc.compare.merge import TOTAL, Decision
+from fvc.rules.finding import Finding
 from fvc.show.screen import Screen, counted, grid
-from fvc.show.tries import short
-from fvc.together.settling import REMOVED, Open, Settling, total_of
+from fvc.together.settling import REMOVED, Open, Settling, lines_in_question, total_of, totals_in_question
 
 SCHEMA = 1
-
-
-def subject(question: Decision, found: Settling) -> str:
-    """What a question is about, as it is named on the command line."""
-    merge = found.joined.merge if found.joined else None
-    return short(question, merge) if merge else question.about
 
 
 def heading(out: Screen, found: Settling) -> None:
@@ -36,11 +30,15 @@ def question(out: Screen, each: Decision, found: Settling, number: int, many: in
         out.say(f"{number} of {many}  total: {each.why}", 0, "bold")
         first, second = found.people
         out.say(f"{first.name}'s plan and {second.name}'s, put together, do not close. Nothing is re-totalled by itself.", 2)
+        lines = grid(("", "left"), ("before", "right"), (first.name, "right"), (second.name, "right"), ("together", "right"))
+        for row in (*lines_in_question(found), ("total", *totals_in_question(found))):
+            lines.add_row(*row)
+        out.table(lines)
         return
-    what = "the file: one took it away, the other changed it" if each.about == REMOVED else subject(each, found)
+    what = "the file: one took it away, the other changed it" if each.about == REMOVED else found.subject(each.about)
     out.say(f"{number} of {many}  {what}", 0, "bold")
     table = grid(("", "left"), ("", "left"), header=False)
-    rows = [("before", each.base)] if each.base is not None or (found.joined and found.joined.merge and found.joined.merge.shared) else []
+    rows = [("before", each.base)] if each.base is not None or (found.merge and found.merge.shared) else []
     for who, text in (*rows, (found.people[0].name, each.first), (found.people[1].name, each.second)):
         table.add_row(who, text if text is not None else "not in it")
     out.table(table)
@@ -63,24 +61,28 @@ def total(out: Screen, found: Settling) -> None:
 
 def _total(found: Settling) -> str | None:
     """The total of a plan: of what would be written, once that is known."""
-    merge = found.joined.merge if found.joined else None
+    merge = found.merge
     if merge is None:
         return None
     return total_of(found.data, merge) if found.data else shown(merge.closure.total, merge.closure.decimals)
 
 
-def data(found: Settling, left: Sequence[Open], saved: bool) -> dict[str, Any]:
+def data(found: Settling, left: Sequence[Open], saved: bool, stops: Sequence[Finding]) -> dict[str, Any]:
     """The open questions of a file as JSON."""
+    names = ("line", "before", "first", "second", "together")
+    lines = lines_in_question(found) if any(q.about == TOTAL for q in found.questions) else ()
     return {
         "schema": SCHEMA,
         "name": found.open.name,
         "people": [{"name": p.name, "reason": p.reason or None, "day": p.day or None} for p in found.people],
         "questions": [
-            {"about": subject(q, found), "before": q.base, "first": q.first, "second": q.second, "why": q.why or None}
+            {"about": found.subject(q.about), "before": q.base, "first": q.first, "second": q.second, "why": q.why or None}
             for q in found.questions
         ],
+        "lines_in_question": [dict(zip(names, row, strict=True)) for row in lines],
         "total_percent": _total(found),
         "settled": found.data is not None,
         "saved": saved,
         "open": [each.name for each in left],
+        "stops": [{"where": f.where, "rule": f.rule, "message": f.message, "source": f.source, "mend": f.mend or None} for f in stops],
     }

@@ -7,7 +7,7 @@ from fvc.git.remote import Link, shown
 from fvc.git.repository import Commit
 from fvc.show.screen import Screen, counted
 from fvc.story import reason_in
-from fvc.together.sharing import CHANGED, GONE, NEW, Both, Found, PlanWork, RecordWork, TrialWork, Work
+from fvc.together.work import CHANGED, GONE, NEW, Both, Found, PlanWork, RecordWork, TrialWork, Work
 
 _MOST_NEW = 12  # things told one by one when nothing was there before
 
@@ -29,6 +29,12 @@ def work(out: Screen, done: Work) -> None:
         first = ", ".join(done.others[:6])
         more = len(done.others) - 6
         out.item("other files  ", first + (f" and {more} more" if more > 0 else ""), 2)
+    if done.alike:
+        out.say("It all comes to what was there before: no plan, material or batch differs.", 2)
+    for each in done.settled:
+        out.say(f"Settled by {each.who}, {each.day}: {each.name}", 2, "bold")
+        for line in each.lines:
+            out.say(line, 6)
 
 
 def _plan(out: Screen, plan: PlanWork) -> None:
@@ -117,7 +123,9 @@ def found(out: Screen, each: Found) -> None:
 
 def both(out: Screen, each: Both) -> None:
     """A plan that both changed, and how it becomes a revision."""
-    out.say(f"{each.name} was changed by both, and stands merged in the folder. To save that as revision {each.next}:")
+    out.say(
+        f"{each.name} was changed by both, and stands merged in the folder. To save that as revision {each.next}, here and nowhere else:"
+    )
     out.say(f"fvc revise {each.name} --reason TEXT", 4)
     if each.twice is not None:
         out.say(f"Two different plans were saved as revision {each.twice}: {each.name}.{each.twice} names both, and fvc will ask which.", 4)

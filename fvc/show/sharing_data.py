@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from fvc.compare.diff import Diff
+from fvc.errors import Fault
 from fvc.git.remote import shown
 from fvc.reading import Reading
 from fvc.show.data import SCHEMA, Json, record_diffs
 from fvc.show.data import diff as diff_data
-from fvc.together.sharing import SENT, Connected, Copied, Outcome, PlanWork, Work
+from fvc.together.sharing import AWAY, SENT, Connected, Copied, Outcome
+from fvc.together.work import Found, PlanWork, Work
 
 Bill = Callable[[Diff, Reading, Reading], Diff]
 
@@ -26,22 +28,25 @@ def outcome(result: Outcome, bill: Bill) -> Json:
         "merged": result.merged or None,
         "open": None if result.open is None else list(result.open),
         "unsaved": list(result.unsaved),
-        "findings": [
-            {
-                "plan": each.plan,
-                "level": each.finding.level,
-                "where": each.finding.where,
-                "rule": each.finding.rule,
-                "message": each.finding.message,
-                "source": each.finding.source,
-                "mend": each.finding.mend or None,
-            }
-            for each in result.found
-        ],
+        "findings": [_found(each) for each in result.found],
+        "standing": [_found(each) for each in result.standing],
         "changed_by_both": [{"plan": b.name, "revision_twice": b.twice, "next_revision": b.next} for b in result.both],
         "went": _work(result.went, bill) if result.went else None,
         "sent": result.state == SENT,
         "why_not": result.why.message if result.why else None,
+        "next": result.why.next if result.why else None,
+    }
+
+
+def _found(each: Found) -> Json:
+    return {
+        "plan": each.plan,
+        "level": each.finding.level,
+        "where": each.finding.where,
+        "rule": each.finding.rule,
+        "message": each.finding.message,
+        "source": each.finding.source,
+        "mend": each.finding.mend or None,
     }
 
 
@@ -65,6 +70,7 @@ def _work(done: Work, bill: Bill) -> Json:
             {"material": r.id, "kind": r.kind, "changes": record_diffs(r.changes), "problem": r.problem or None} for r in done.materials
         ],
         "others": list(done.others),
+        "settled": [{"name": s.name, "by": s.who, "day": s.day, "lines": list(s.lines)} for s in done.settled],
     }
 
 
@@ -78,6 +84,11 @@ def _plan(plan: PlanWork, bill: Bill) -> Json:
         "diff": diff_data(change) if change else None,
         "problem": plan.problem or None,
     }
+
+
+def unreachable(address: str, why: Fault) -> Json:
+    """A place that could not be connected to."""
+    return {"schema": SCHEMA, "address": shown(address), "state": AWAY, "why_not": why.message, "next": why.next}
 
 
 def connected(result: Connected) -> Json:

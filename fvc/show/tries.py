@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from fractions import Fraction
 from functools import partial
+from typing import TYPE_CHECKING
 
 from fvc.amounts import brief, fixed, shown
 from fvc.carrying import Carried
@@ -17,9 +18,11 @@ from fvc.compare.summary import net_change
 from fvc.formula import Amount
 from fvc.reading import Reading
 from fvc.show.screen import Screen, align, counted, grid
-from fvc.sidebyside import Column, SideBySide
 from fvc.trial import Trial
 from fvc.variants import OPEN, Variant
+
+if TYPE_CHECKING:
+    from fvc.sidebyside import Column, SideBySide  # with all that estimates: a list does without
 
 
 def listing(out: Screen, found: Sequence[Variant], name: str) -> None:

@@ -26,6 +26,7 @@ from fvc.amounts import HUNDRED, ZERO, Typed, figure, needed_decimals, shown
 from fvc.archive import Archive
 from fvc.compare.pairing import partners
 from fvc.composition import ADDED, Composition, Part, composition_of, parts_of
+from fvc.contents import INSIDE, TYPICAL, contents_of, total
 from fvc.errors import Fault, Refusal
 from fvc.formula import OPEN, RATIO, Amount, Phase
 from fvc.formulary import Formulary
@@ -35,8 +36,6 @@ from fvc.reference.lookup import known, oil_named
 from fvc.references import parse_reference
 from fvc.rules.basis import EU, HOUSE, Basis
 from fvc.rules.case import case_of
-from fvc.rules.check import CHECKS, OF_LIMIT
-from fvc.rules.contents import INSIDE, TYPICAL, contents_of, total
 from fvc.rules.finding import Finding, NotChecked
 from fvc.rules.label import Label, label
 from fvc.seeing import judged
@@ -317,6 +316,8 @@ class ForAssessor:
 
 def for_assessor(archive: Archive, reading: Reading, on: datetime.date, basis: Basis, tested: Sequence[Tested]) -> ForAssessor:
     """Percentages, what the raw materials are and hold, the product by INCI name, allergens, limits of law, results."""
+    from fvc.rules.check import CHECKS, OF_LIMIT  # with all that estimates: not for a label or a student
+
     _check(reading)
     parts = parts_of(reading)
     rules = laws(basis)

@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 from fvc.amounts import shown
 from fvc.archive import Archive
-from fvc.compare.merge import TOTAL, Answer, Decision, Merge, Three
+from fvc.compare.merge import TOTAL, Answer, Decision, Merge, Three, level_text, short
 from fvc.compare.ordering import FIRST, SECOND
 from fvc.errors import Fault, Refusal
 from fvc.files.joining import Joined, Side, join
@@ -18,10 +18,16 @@ from fvc.files.places import MATERIAL, PLANS, TRIAL, kind_of
 from fvc.files.plans import read_plan
 from fvc.files.rows import OddLayout
 from fvc.files.writer import replace
-from fvc.formula import close
+from fvc.formula import Level, close
+from fvc.formulary import plan_of_path
 from fvc.git import remote
-from fvc.git.conflicts import Coming, Stages, author_of, coming, last_change, settled, text_merge, unmerged, with_markers
+from fvc.git.conflicts import Coming, Stages, coming, note_settled, people, settled, text_merge, unmerged, with_markers
 from fvc.names import printable, suggestion
+from fvc.reading import Side as Whose
+from fvc.references import Reference, in_commit
+from fvc.rules.basis import Basis
+from fvc.rules.finding import STOP, Finding
+from fvc.rules.structure import FILE_RULE
 from fvc.saving import plan_name
 from fvc.story import reason_in
 
@@ -49,7 +55,8 @@ class Settling(NamedTuple):
     """A file with its questions as far as they are answered.
 
     texts: of the shared file and both sides. joined: None where one side took the file away. data: the settled bytes, b"" for a file that goes, None while something is open.
-    before: the bytes on the disk, None where there is no file.
+    before: the bytes on the disk, None where there is no file. asked: every question so far, by what it is about.
+    answers: as given, with `whole` for what none of them is about, if anything was said of all.
     """
 
     open: Open
@@ -60,6 +67,23 @@ class Settling(NamedTuple):
     questions: tuple[Decision, ...]
     data: bytes | None
     before: bytes | None
+    asked: Mapping[str, Decision] = {}
+    answers: Mapping[str, Answer] = {}
+    whole: str = ""
+
+    @property
+    def merge(self) -> Merge | None:
+        """The merge of a plan."""
+        return self.joined.merge if self.joined else None
+
+    def subject(self, about: str) -> str:
+        """What a question or a line is called on the command line."""
+        merge = self.merge
+        known = next((d for d in (*self.asked.values(), *(merge.decisions if merge else ())) if d.about == about), None)
+        if merge and known:
+            return short(known, merge)
+        line = next((n for n in merge.lines if n.path == about), None) if merge else None
+        return f"{line.phase}:{line.material}" if line else about
 
 
 def total_of(data: bytes, merge: Merge) -> str | None:
@@ -119,6 +143,7 @@ def settling(archive: Archive, each: Open) -> Settling:
 def answered(archive: Archive, found: Settling, answers: Mapping[str, Answer], *, whole: str = "") -> Settling:
     """The same file with answers. whole: FIRST or SECOND answers all that is left so, the total with all lines of that side."""
     base, first, second = found.texts
+    found = found._replace(answers=answers, whole=whole)
     if first is None or second is None:
         gone = "not there any more"
         question = Decision(
@@ -126,6 +151,7 @@ def answered(archive: Archive, found: Settling, answers: Mapping[str, Answer], *
             gone if first is None else "changed", gone if second is None else "changed", "",
         )  # fmt: skip
         answer = answers.get(REMOVED, whole)
+        found = found._replace(asked={REMOVED: question})
         if answer not in (FIRST, SECOND):
             return found._replace(questions=(question,), data=None)
         return found._replace(questions=(), data=(first if answer == FIRST else second) or b"")
@@ -141,6 +167,7 @@ def answered(archive: Archive, found: Settling, answers: Mapping[str, Answer], *
         raise Refusal(
             Fault(f"{path} cannot be merged line by line: {error}", next=f"settle it in an editor, then  git add {path}")
         ) from None
+    found = found._replace(asked={**found.asked, **{q.about: q for q in joined.questions}})
     if whole and joined.data is None:
         return found._replace(joined=joined, questions=(), data=joined.sides[whole == SECOND])
     return found._replace(joined=joined, questions=joined.questions, data=joined.data)
@@ -158,6 +185,92 @@ def put_back(found: Settling, whole: str) -> list[str]:
     return [f"{material} {level or 'taken out'} ({other}), back to {base or 'not in it'}" for material, level, base in had]
 
 
+def lines_in_question(found: Settling) -> list[tuple[str, ...]]:
+    """Of a plan whose total is asked about, the lines that either side changed: what it is, before, each side's, and both put together."""
+    merge = found.merge
+    if merge is None:
+        return []
+    together = {path: level_text(line.level) for line in merge.lines for path in merge.origins.get(line.path, ()) if path}
+    rows = []
+    for each in merge.decisions:
+        parts = each.about.split(".")
+        texts = (each.base, each.first, each.second, together.get(each.about))
+        if parts[0] == "phase" and parts[2:3] == ["percent"] and len(parts) == 4 and len(set(texts)) > 1:
+            rows.append((found.subject(each.about), *(text or "not in it" for text in texts)))
+    return rows
+
+
+def totals_in_question(found: Settling) -> tuple[str, ...]:
+    """The total of the lines before, on each side and of both put together; "-" where it is not known."""
+    merge = found.merge
+    if merge is None:
+        return ()
+    return (*(total_of(text, merge) or "-" if text else "-" for text in found.texts), shown(merge.closure.total, merge.closure.decimals))
+
+
+def decided(found: Settling) -> list[str]:
+    """A line for each question of a settled file, and for each other line that was given a level: what each side had, and what was decided."""
+    merge = found.merge
+    known = {d.about: d for d in merge.decisions} if merge else {}
+    return [_decided(found, about, found.asked.get(about) or known.get(about)) for about in dict.fromkeys((*found.asked, *found.answers))]
+
+
+def _decided(found: Settling, about: str, question: Decision | None) -> str:
+    answer = found.answers.get(about, found.whole)
+    names = [person.name for person in found.people]
+    what = level_text(answer) if isinstance(answer, Level) else f"as {names[answer == SECOND]} has it" if answer else ""
+    if about == TOTAL and question:
+        return f"total: {question.why}; " + (
+            f"all lines as {names[found.whole == SECOND]} has them" if found.whole else "settled by the lines named here"
+        )
+    if question is None:
+        return f"{found.subject(about)}: settled: {what}"
+    had = [("before", question.base), (names[0], question.first), (names[1], question.second)]
+    if question.base is None:
+        del had[0]
+    return f"{found.subject(about)}: {', '.join(f'{who} {_brief(text)}' for who, text in had)}; settled: {what or 'by the others'}"
+
+
+def _brief(text: str | None) -> str:
+    """A value in one row of a message."""
+    words = " ".join(text.split()) if text is not None else "not in it"
+    return words if len(words) <= 80 else f"{words[:77]}..."
+
+
+def standing(archive: Archive, done: Settling) -> list[Finding]:
+    """What `fvc check` will call a stop in a plan that is settled, with the materials and limits of the folder."""
+    from fvc.rules.check import check  # with all that estimates: not for `fvc settle` alone
+
+    path = done.open.path
+    if not done.data or kind_of(path) not in PLANS:
+        return []
+    name, variant = plan_of_path(path)
+    try:
+        reading = archive.now.read(read_plan(done.data, path, variant or name, variant=bool(variant)), Whose(done.open.name, None, 0))
+    except Refusal as refusal:
+        return [Finding(STOP, path, "file", fault.message, FILE_RULE, fault.next) for fault in refusal.faults]
+    try:
+        basis = archive.now.settings().basis
+    except Refusal:  # it is open itself, or said by every check
+        basis = Basis()
+    return [finding for finding in check(reading, basis).findings if finding.level == STOP]
+
+
+def is_new(archive: Archive, done: Settling) -> bool:
+    """True when a settled and saved plan is the text of no revision yet, so that it should become one."""
+    path = done.open.path
+    if not done.data or kind_of(path) not in PLANS:
+        return False
+    archive = Archive(archive.root)
+    try:
+        saved = in_commit(archive, Reference(done.open.name, *plan_of_path(path)), archive.head or "", path)
+        return saved.side.later or not saved.plan.revision
+    except Refusal:
+        return False
+    finally:
+        archive.close()
+
+
 def finish(archive: Archive, done: Settling) -> tuple[list[Open], str | None]:
     """Write the settled file and tell git; once nothing else is open, save the merge. What is still open, and what git said against saving.
 
@@ -171,6 +284,8 @@ def finish(archive: Archive, done: Settling) -> tuple[list[Open], str | None]:
     else:
         (archive.root / done.open.path).unlink(missing_ok=True)
     settled(repository, path)
+    if done.coming.what == "merge":
+        note_settled(repository, done.open.name, decided(done))
     left = open_files(archive)
     outside = [p for p in unmerged(repository) if not p.startswith(repository.prefix)]
     if left or done.coming.what != "merge":
@@ -228,29 +343,10 @@ def _functions(archive: Archive, ids: Sequence[str]) -> Mapping[str, Sequence[st
 
 
 def _people(archive: Archive, each: Open, now: Coming) -> tuple[Person, Person]:
-    """The two sides by the names of those who last changed the file there, told apart by the day or the commit where it is one person."""
-    repository = archive.repository
-    path = repository.prefix + each.path
-    head = archive.head
-    if now.what == "revert":
-        second = Person(f"before {(now.commit or '')[:7]}", "taken back")
-        first = last_change(repository, head, None, path) if head else None
-        return Person(first.name, reason_in(first.subject), first.day) if first else Person("this side"), second
-    alone = now.what != "merge" and now.commit
-    of_first = last_change(repository, head, None if alone else now.commit, path) if head else None
-    of_second = last_change(repository, now.commit, None if alone else head, path) if now.commit else None
-    first = of_first or (last_change(repository, head, None, path) if head else None)
-    if of_second is None and now.commit:  # under another name there
-        of_second = author_of(repository, now.commit)
-    names = [first.name or first.commit[:7] if first else "this side", of_second.name or of_second.commit[:7] if of_second else now.what]
-    if names[0] == names[1] and first and of_second:
-        apart = (first.day, of_second.day) if first.day != of_second.day else (first.commit[:7], of_second.commit[:7])
-        names = [f"{name}, {word}" for name, word in zip(names, apart, strict=True)]
-    out = [
-        Person(name, reason_in(author.subject) if author else "", author.day if author else "")
-        for name, author in zip(names, (first, of_second), strict=True)
-    ]
-    return out[0], out[1]
+    """The two sides by the names of those who last changed the file there."""
+    named = people(archive.repository, archive.head, now, archive.repository.prefix + each.path)
+    first, second = (Person(name, reason_in(author.subject) if author else "", author.day if author else "") for name, author in named)
+    return first, second._replace(reason="taken back") if now.what == "revert" else second
 
 
 def side_named(people: tuple[Person, Person], text: str) -> str:

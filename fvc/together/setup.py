@@ -95,7 +95,7 @@ def hook_line(name: str, folder: str) -> str:
     """The line of shell that a hook consists of. It hinders nothing where fvc is gone, or where this commit has no such folder."""
     here, run = shlex.quote(f"./{folder}"), f"{shlex.quote(sys.executable)} -P"
     gone = "fvc is not where it was when this hook was made; in the folder of the formulary,  fvc setup  mends that"
-    check, end = ("check --stops", ":") if name == AFTER_MERGE else ("check --staged --stops", "case $? in 1|2) exit 1;; esac")
+    check, end = ("check --merged --stops", ":") if name == AFTER_MERGE else ("check --staged --stops", "case $? in 1|2) exit 1;; esac")
     found = f"{run} -c 'import fvc' 2>/dev/null || {{ echo '{gone}' >&2; exit 0; }}"
     return f"(cd {here} 2>/dev/null || exit 0; {found}; {run} -m fvc {check}) || {end}"
 
@@ -428,6 +428,12 @@ _PYTHON = re.compile(r"""((?:'[^']*'|"'"|[^\s'"])+) -P -[mc] """)  # as shlex.qu
 def _python_in(text: str) -> str:
     found = _PYTHON.search(text)
     return "".join(shlex.split(found[1])) if found else ""
+
+
+def meant_for_fvc(archive: Archive) -> bool:
+    """True when the formulary itself says that fvc merges it, as it does from a first `fvc setup` until `fvc setup --remove`."""
+    block = _blocks(archive.repository)[SHARED]
+    return block.inside(block.read() or b"") is not None
 
 
 def unprepared(archive: Archive, *, if_shared: bool = False) -> Fault | None:

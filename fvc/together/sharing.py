@@ -9,284 +9,30 @@ from __future__ import annotations
 import os
 import shlex
 import shutil
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from fractions import Fraction
 from pathlib import Path
 from typing import NamedTuple
 
 from fvc.archive import Archive
-from fvc.batch import parse_batch
-from fvc.compare.diff import Diff, RecordDiff, diff, record_differences
 from fvc.errors import EXIT_ANSWER_IS_NO, Fault, Refusal
-from fvc.files.places import MATERIAL, PLANS, TRIAL, kind_of
+from fvc.files.places import PLANS, TRIAL, kind_of
 from fvc.files.writer import writing
-from fvc.formulary import SETTINGS_FILE, Formulary, material_path, plan_of_path, plan_path
+from fvc.formulary import SETTINGS_FILE
 from fvc.git import remote
 from fvc.git.conflicts import unmerged
 from fvc.git.remote import Link, Said
-from fvc.git.repository import NO_IDENTITY, Commit, Repository
-from fvc.inspection import inspect
+from fvc.git.repository import NO_IDENTITY, Repository
 from fvc.names import printable
-from fvc.reading import Reading, Side
-from fvc.references import Reference, folder_reading, in_commit, plans_here
-from fvc.rules.basis import Basis
-from fvc.rules.finding import LEVELS, NOTE, STOP, Finding
-from fvc.rules.structure import FILE_RULE
-from fvc.saving import next_number, plan_name, ready_to_save
-from fvc.trial import Trial
-from fvc.unaltered import altered_records
+from fvc.rules.finding import STOP
+from fvc.saving import plan_name, ready_to_save
+from fvc.together.work import Both, Found, Work, both_changed, crossed, key_of, standing, work_between
 
 TURNS = 5  # how often a share merges again because the other was faster
 
-# --- what one side did -------------------------------------------------------------------------------
-
-NEW, CHANGED, GONE = "new", "changed", "gone"
-
-
-class PlanWork(NamedTuple):
-    """What became of a plan. commits: those that changed it, newest first; change: None for a new one, one that is gone or cannot be read."""
-
-    name: str
-    path: str
-    kind: str
-    commits: tuple[Commit, ...]
-    before: Reading | None
-    after: Reading | None
-    change: Diff | None
-    earlier: str = ""
-    problem: str = ""
-
-
-class TrialWork(NamedTuple):
-    """What became of a batch. entries: how many were added; trial: None where it is gone or cannot be read."""
-
-    id: str
-    kind: str
-    entries: int
-    trial: Trial | None
-    problem: str = ""
-
-
-class RecordWork(NamedTuple):
-    """What became of the record of a material; a change without differing fields is one of its lots, or of how it is written."""
-
-    id: str
-    kind: str
-    changes: tuple[RecordDiff, ...]
-    problem: str = ""
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Work:
-    """What one side did since both had the same. commits: newest first; others: further files of the formulary."""
-
-    commits: tuple[Commit, ...]
-    plans: tuple[PlanWork, ...] = ()
-    trials: tuple[TrialWork, ...] = ()
-    materials: tuple[RecordWork, ...] = ()
-    others: tuple[str, ...] = ()
-
-    @property
-    def who(self) -> str:
-        """The names of those who did it."""
-        return listed(dict.fromkeys(c.author for c in reversed(self.commits)))
-
-
-def listed(names: Iterable[str]) -> str:
-    """`Ada`, `Ada and Joss`, `Ada, Joss and Mirela`."""
-    *first, last = [*names] or ["somebody"]
-    return f"{', '.join(first)} and {last}" if first else last
-
-
-def work_between(archive: Archive, before: str | None, after: str) -> Work:
-    """What was done from one commit to another; before: None for all of it."""
-    repository = archive.repository
-    prefix = repository.prefix
-    commits = tuple(repository.log([prefix or "."], f"{before}..{after}" if before else after))
-    start = before or remote.nothing(repository)
-    first, second = archive.at(start), archive.at(after)
-    plans, trials, materials, others = [], [], [], []
-    for moved in remote.moved(repository, start, after):
-        old, new = (p[len(prefix) :] if p and p.startswith(prefix) else None for p in moved)
-        path = new or old
-        if path is None:
-            continue
-        kind = GONE if new is None else CHANGED if old and kind_of(old) == kind_of(new) else NEW
-        what = kind_of(path)
-        if what in PLANS:
-            by = (c for c in commits if any(change.path in moved for change in c.changes))
-            plans.append(_plan_work(archive, path, kind, _told(by), (start, old if kind != NEW else None), (after, new)))
-        elif what == TRIAL:
-            trials.append(_trial_work(path, kind, first, second, old))
-        elif what == MATERIAL:
-            materials.append(_record_work(path, kind, first, second))
-        else:
-            others.append(path)
-    return Work(commits=_told(commits), plans=tuple(plans), trials=tuple(trials), materials=tuple(materials), others=tuple(others))
-
-
-def _told(commits: Iterable[Commit]) -> tuple[Commit, ...]:
-    """Without the merges, which give no reason of their own; those where there is nothing else, such as a question settled in one."""
-    found = tuple(commits)
-    return tuple(c for c in found if len(c.parents) < 2) or found
-
-
-def _plan_work(
-    archive: Archive, path: str, kind: str, commits: tuple[Commit, ...], old: tuple[str, str | None], new: tuple[str, str | None]
-) -> PlanWork:
-    name, earlier = plan_name(path), plan_name(old[1]) if old[1] and new[1] and old[1] != new[1] else ""
-    before = after = None
-    try:
-        after = _reading(archive, *new)
-        before = _reading(archive, *old)
-    except Refusal as refusal:
-        return PlanWork(name, path, kind, commits, before, after, None, earlier, refusal.faults[0].message)
-    change = diff(before, after, _batch(after)) if before and after else None
-    problem = after.faults[0].message if after and after.faults else ""
-    return PlanWork(name, path, kind, commits, before, after, change, earlier, problem)
-
-
-def _reading(archive: Archive, commit: str, path: str | None) -> Reading | None:
-    return archive.read_at(commit, path, Side(f"{plan_name(path)}.{commit[:8]}", commit, None, True)) if path else None
-
-
-def _batch(reading: Reading) -> Fraction | None:
-    try:
-        return parse_batch(reading.plan.batch).grams
-    except ValueError:
-        return None
-
-
-def _trial_work(path: str, kind: str, first: Formulary, second: Formulary, old: str | None) -> TrialWork:
-    id = path.rpartition("/")[2].removesuffix(".toml")
-    if kind == GONE:
-        return TrialWork(id, kind, 0, None)
-    try:
-        after = second.trial(*plan_of_path(path))
-        before = first.trial(*plan_of_path(old)).value if old and kind == CHANGED else None
-    except Refusal as refusal:
-        return TrialWork(id, kind, 0, None, refusal.faults[0].message)
-    if after.value is None:
-        return TrialWork(id, kind, 0, None, after.faults[0].message)
-    known = {e.id for e in before.entries} if before else set()
-    return TrialWork(id, kind, sum(e.id not in known for e in after.value.entries), after.value)
-
-
-def _record_work(path: str, kind: str, first: Formulary, second: Formulary) -> RecordWork:
-    id = path.rpartition("/")[2].removesuffix(".toml")
-    if kind != CHANGED:
-        return RecordWork(id, kind, ())
-    after, faults, records = second.ingredient(id)
-    return RecordWork(id, kind, record_differences(first.ingredient(id)[2], records), faults[0].message if after is None and faults else "")
-
-
-# --- what the merged state has and neither side had ----------------------------------------------------
-
-
-class Found(NamedTuple):
-    """Something that the checks find in the merged state of a plan, and in neither of the states that were merged."""
-
-    plan: str
-    finding: Finding
-
-
-def crossed(archive: Archive, merged: str, parents: Sequence[str]) -> list[Found]:
-    """What must be mended or looked at in a merged state and in none of its parents, or was less grave there.
-
-    Only plans that are new in it: what they say or reach, or the settings they are judged by, is that of neither parent.
-    """
-    here, *before = (_moment(archive, commit) for commit in (merged, *parents))
-    plans = [r for r in plans_here(here) if all(_reached(here, r, here) != _reached(here, r, other) for other in before)]
-    earlier: dict[tuple[str, str, str], int] = {}
-    for moment in before:
-        for found in _findings(moment, [r for r in plans if moment.now.source.has(r.path)]):
-            earlier[_key(*found)] = min(earlier.get(_key(*found), len(LEVELS)), LEVELS.index(found.finding.level))
-    return [
-        found
-        for found in (*_findings(here, plans), *_records(here, before))
-        if found.finding.level != NOTE and LEVELS.index(found.finding.level) < earlier.get(_key(*found), len(LEVELS))
-    ]
-
-
-def _key(plan: str, finding: Finding) -> tuple[str, str, str]:
-    """What stays the same of a finding when only its figures change."""
-    return plan, finding.rule, finding.about or finding.where
-
-
-def _moment(archive: Archive, commit: str) -> Archive:
-    """The formulary as if the folder held a commit, and nothing was saved behind it."""
-    moment = Archive(archive.root)
-    moment.now = archive.at(commit)
-    moment.__dict__ |= {"found": archive.repository, "head": commit}  # both are worked out once and kept
-    return moment
-
-
-def _reached(here: Archive, reference: Reference, there: Archive) -> list[str | None]:
-    """The plan, the settings and all that the plan reaches `here`, by what their files are `there`."""
-    paths = [reference.path, SETTINGS_FILE]
-    try:
-        paths += [path for id in folder_reading(here, reference).records for path in (plan_path(id), material_path(id))]
-    except Refusal:
-        pass  # said by the checks
-    return [there.now.source.key(path) for path in paths]
-
-
-def _findings(moment: Archive, plans: Sequence[Reference]) -> Iterator[Found]:
-    try:
-        basis = moment.now.settings().basis
-    except Refusal as refusal:
-        basis = Basis()
-        for fault in refusal.faults:
-            yield Found(SETTINGS_FILE, Finding(STOP, SETTINGS_FILE, "file", fault.message, FILE_RULE, fault.next))
-    for each in inspect(moment, [], basis, (), plans) if plans else ():
-        for finding in each.report.findings:
-            yield Found(each.report.plan, finding)
-
-
-def _records(here: Archive, before: Sequence[Archive]) -> Iterator[Found]:
-    """Records of batches that both sides wrote to, where the merged one cannot be read or has lost something."""
-    for formula, id in here.now.trials():
-        path = f"trials/{formula}/{id}.toml"
-        keys = {moment.now.source.key(path) for moment in (here, *before)}
-        if len(keys) > len(before):
-            parsed = here.now.trial(formula, id)
-            broken = [Finding(STOP, path, "file", f.message, FILE_RULE, f.next) for f in parsed.faults if parsed.value is None]
-            for finding in broken or altered_records(here, path):
-                yield Found(id, finding)
-
-
-class Both(NamedTuple):
-    """A plan that both changed, as it now stands merged and not yet saved as a revision. twice: a number that two different plans bear."""
-
-    name: str
-    twice: int | None
-    next: int
-
-
-def _both(archive: Archive, head: str, joined: remote.Joined) -> Iterator[Both]:
-    repository, (one, other) = archive.repository, joined.parents[:2]
-    base = remote.common(repository, one, other)
-    if base is None:
-        return
-    sides = [{p for m in remote.moved(repository, base, side) for p in m if p} for side in (one, other)]
-    for path in sorted(p[len(repository.prefix) :] for p in sides[0] & sides[1] if p.startswith(repository.prefix)):
-        blobs = [archive.at(c).source.key(path) for c in (base, one, other)]
-        if kind_of(path) not in PLANS or archive.at(head).source.key(path) is None:
-            continue
-        numbers = [archive.revision_in(blob) for blob in blobs]
-        twice = numbers[1] if numbers[1] == numbers[2] != numbers[0] and blobs[1] != blobs[2] else None
-        name = plan_name(path)
-        try:
-            if in_commit(archive, Reference(name, *plan_of_path(path)), head, path).side.later:
-                yield Both(name, twice, next_number(archive, path))
-        except Refusal:
-            continue  # it cannot be read, which the checks say
-
-
 # --- a share -----------------------------------------------------------------------------------------
 
-SENT, NOTHING, OPEN, HELD, KEPT, PREVIEW = "sent", "nothing", "open", "held", "kept", "preview"
+SENT, NOTHING, OPEN, HELD, KEPT, PREVIEW, AWAY = "sent", "nothing", "open", "held", "kept", "preview", "unreachable"
 FORWARD, MERGE = "forward", "merge"
 
 
@@ -295,9 +41,9 @@ class Outcome:
     """How a share went.
 
     state: `sent`; `nothing` (the other end has all of it); `open` (both changed the same); `held` (the merge has something
-    that must be mended); `kept` (merged, and the other end did not take it: `why`); `preview` (nothing was done).
+    that must be mended); `kept` (merged, and the other end did not take it: `why`); `preview` (nothing was done); `unreachable` (nothing was changed: `why`).
     merged: `forward`, `merge` or "". open: files relative to the top, None where git cannot tell ahead. unsaved: files
-    in the way of a merge.
+    in the way of a merge. standing: what must be mended in the plans that went (or would go) and is not among `found`.
     """
 
     state: str
@@ -309,6 +55,7 @@ class Outcome:
     found: tuple[Found, ...] = ()
     both: tuple[Both, ...] = ()
     unsaved: tuple[str, ...] = ()
+    standing: tuple[Found, ...] = ()
     why: Fault | None = None
 
 
@@ -368,7 +115,8 @@ def preview(archive: Archive, link: Link, *, ask: bool) -> Outcome:
         opened = tried.open if tried else None
         found = crossed(archive, tried.tree, (head, theirs)) if tried and not tried.open else []
     unsaved = _unsaved(archive.repository, base, theirs) if came and base and theirs else ()
-    return Outcome(state=PREVIEW, link=link, came=came, went=went, open=opened, found=tuple(found), unsaved=unsaved)
+    stands = standing(archive, head, went, found) if went else ()
+    return Outcome(state=PREVIEW, link=link, came=came, went=went, open=opened, found=tuple(found), unsaved=unsaved, standing=stands)
 
 
 def share(
@@ -411,7 +159,7 @@ def share(
             start = start or base
             coming = work_between(archive, base, theirs)
             tell(coming)
-            _bring(archive, base, theirs, coming, note)
+            _bring(archive, link, base, theirs, coming, note)
             archive, merged = Archive(archive.root), MERGE if merged or base != head else FORWARD
             repository, head = archive.repository, archive.head or ""
             opened = unmerged(repository)
@@ -419,7 +167,7 @@ def share(
                 return outcome(OPEN, open=tuple(opened))
         joins = remote.joined(repository, theirs, head) if theirs else []
         found = _still(archive, head, joins)
-        both = tuple({b.name: b for join in joins for b in _both(archive, head, join)}.values())
+        both = tuple({b.name: b for join in joins for b in both_changed(archive, head, join)}.values())
         if any(f.finding.level == STOP for f in found) and not sure:
             return outcome(HELD, found=found, both=both)
         if theirs == head:
@@ -427,7 +175,7 @@ def share(
         went = work_between(archive, theirs, head)
         refused = remote.send(repository, link, ask=ask)
         if refused.done:
-            return outcome(SENT, went=went, found=found, both=both)
+            return outcome(SENT, went=went, found=found, both=both, standing=standing(archive, head, went, found))
     return outcome(
         KEPT, why=Fault(f"somebody else sent something {TURNS} times while this was being merged", next="fvc share  tries again")
     )
@@ -437,7 +185,8 @@ def _fetched(archive: Archive, link: Link, ask: bool) -> tuple[Archive, str | No
     """Fetch, and look anew: what the other end has, and what both have in common. Refusal where they share nothing."""
     said = remote.fetch(archive.repository, link, ask=ask)
     if not said.done:
-        raise Refusal(_unreachable(link.remote, link.address, said))
+        way = "look at the connection, then  fvc share  again; what you saved is safe here"
+        raise _unreachable(link.remote, link.address, said, f"{way}. If the address is wrong:  git remote set-url {link.remote} ADDRESS")
     archive.close()
     archive = Archive(archive.root)
     theirs = archive.repository.commit_id(link.tracking)
@@ -447,11 +196,17 @@ def _fetched(archive: Archive, link: Link, ask: bool) -> tuple[Archive, str | No
     return archive, theirs, base
 
 
-def _unreachable(name: str, address: str, said: Said) -> Fault:
-    words = "; git says why above" if said.heard else f":\n    {_indented(said.words)}"
-    return Fault(
-        f"{printable(name)} ({printable(remote.shown(address))}) does not answer, or does not let you in; nothing was changed{words}",
-        next="look at the connection and the address (git remote -v), then try again; what you saved is safe here",
+class Unreachable(Refusal):
+    """The other end was not reached, and nothing was changed."""
+
+
+def _unreachable(name: str, address: str, said: Said, way: str) -> Unreachable:
+    why = remote.why(said)
+    words = f":\n    {_indented(said.unheard)}" if said.unheard and not why else ""
+    return Unreachable(
+        f"{printable(name)} ({printable(remote.shown(address))}) does not answer, or does not let you in{': ' if why else ''}{why}; "
+        f"nothing was changed{words}",
+        next=way,
     )
 
 
@@ -469,7 +224,7 @@ def _unrelated(repository: Repository, name: str) -> Fault:
 
 
 def _not_taken(said: Said) -> Fault:
-    words = "; git says why above" if said.heard else f":\n    {_indented(said.words)}"
+    words = f":\n    {_indented(said.unheard)}" if said.unheard else ""
     return Fault(
         f"the other end did not take what you sent{words}",
         next="your work is saved and merged here; ask whoever looks after that place to let you send, then  fvc share",
@@ -481,13 +236,17 @@ def _unsaved(repository: Repository, base: str, theirs: str) -> tuple[str, ...]:
     return tuple(repository.changed(list(dict.fromkeys(p for m in remote.moved(repository, base, theirs) for p in m if p))))
 
 
-def _bring(archive: Archive, base: str, theirs: str, coming: Work, note: Callable[[list[str]], object]) -> None:
+def _bring(archive: Archive, link: Link, base: str, theirs: str, coming: Work, note: Callable[[list[str]], object]) -> None:
     """Merge what came; Refusal with everything as it was where unsaved work is in the way, or git will not begin."""
-    from fvc.together.setup import prepare, unprepared
+    from fvc.together.setup import meant_for_fvc, prepare, unprepared
 
     repository = archive.repository
     fault = unprepared(archive)
-    if fault:
+    if fault and not meant_for_fvc(archive):  # taken away by hand, or never there: that is for the maker to decide
+        if base != archive.head:
+            way = f"fvc setup  then  fvc share;  or merge it yourself:  git merge {link.remote}/{link.there}  then  fvc share"
+            raise Refusal(f"{fault.message}; nothing was merged", next=way)
+    elif fault:
         note([f"{fault.message}. So it is set up now:", *prepare(archive, shared=False)])
     with writing(archive.lock_folder):
         faults = [
@@ -552,9 +311,9 @@ def _still(archive: Archive, head: str, joins: Sequence[remote.Joined]) -> tuple
     """What merges that were never sent brought about, and is not mended yet."""
     found: dict[tuple[str, str, str], Found] = {}
     for join in joins:
-        new = {_key(*f): f for f in crossed(archive, join.id, join.parents)}
+        new = {key_of(*f): f for f in crossed(archive, join.id, join.parents)}
         if new and join.id != head:
-            now = {_key(*f) for f in crossed(archive, head, join.parents)}
+            now = {key_of(*f) for f in crossed(archive, head, join.parents)}
             new = {key: f for key, f in new.items() if key in now}
         found |= new
     return tuple(found.values())
@@ -610,7 +369,7 @@ def connect(archive: Archive, address: str, *, ask: bool) -> Connected:
     if name not in known:
         remote.add(repository, name, address)
     try:
-        there = _looked(archive, name, address, ask)
+        there = _looked(archive, name, address, ask, kept=name in known)
     except BaseException:
         if name not in known:
             remote.remove(repository, name)
@@ -622,12 +381,14 @@ def connect(archive: Archive, address: str, *, ask: bool) -> Connected:
     return Connected(name, address, branch, name not in known, state, tuple(there), tuple(prepare(archive)))
 
 
-def _looked(archive: Archive, name: str, address: str, ask: bool) -> list[str]:
+def _looked(archive: Archive, name: str, address: str, ask: bool, *, kept: bool) -> list[str]:
     """The branches of the other end. Refusal where it does not answer, or where none of them began as ours did."""
     repository = archive.repository
     said = remote.fetch_all(repository, name, ask=ask)
     if not said.done:
-        raise Refusal(_unreachable(name, address, said))
+        way = "look at the address and the connection, then  fvc connect ADDRESS  again; "
+        way += f"{name} stays what it was:  git remote set-url {name} ADDRESS  changes it" if kept else "this one was not kept"
+        raise _unreachable(name, address, said, way)
     there, ours = remote.branches(repository, name), repository.branch()
     tips = [f"refs/remotes/{name}/{b}" for b in ([ours] if ours in there else there)]
     if tips and not (archive.head and any(remote.common(repository, archive.head, tip) for tip in tips)):
@@ -655,7 +416,7 @@ def copy(address: str, folder: Path, *, ask: bool) -> Copied:
     fresh = not folder.exists()
     said = remote.clone(address, folder, ask=ask)
     if not said.done:
-        raise Refusal(_unreachable("the place", address, said))
+        raise _unreachable("the place", address, said, "look at the address and the connection, then  fvc connect ADDRESS DIR  again")
     repository = Repository.find(folder)
     if isinstance(repository, Fault):
         raise Refusal(repository)
