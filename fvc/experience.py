@@ -6,12 +6,12 @@ from fvc.archive import Archive
 from fvc.metered import anchors_of, formula_of
 from fvc.reading import Reading
 from fvc.science.metering import anchor_of
-from fvc.science.properties import NOTHING_SEEN, Own
+from fvc.science.own import NOTHING_SEEN, Own
 from fvc.science.solubilising import Seen, pairs_of
 
 
 def own_of(archive: Archive, reading: Reading, *, clarity: bool = True) -> Own:
-    """What own batches tell of one product. clarity: also what was seen of it, for which every record of the formula is read."""
+    """What own batches tell of one product. clarity: also what was seen of it, for which many records are read."""
     if not archive.now.trials():
         return NOTHING_SEEN
     return Own(anchor=anchor_of(anchors_of(archive, reading)), seen=_clarities(archive, reading) if clarity else ())
@@ -37,11 +37,8 @@ def own_of_both(archive: Archive, before: Reading, after: Reading) -> tuple[Own,
 
 def _clarities(archive: Archive, reading: Reading) -> tuple[Seen, ...]:
     """Looks at the clarity of the batches of its formula; none where nothing is solubilised."""
-    pairs = pairs_of(reading)
-    formula = formula_of(archive, reading)
-    if not pairs or not any(each == formula for each, _ in archive.now.trials()):
+    if not pairs_of(reading):
         return ()
     from fvc.results.clarity import clarities
-    from fvc.results.records import Records
 
-    return clarities(Records(archive, [formula]), pairs)
+    return clarities(archive, formula_of(archive, reading), reading)

@@ -18,6 +18,8 @@ FUNCTIONS = (
     "extract", "active",
 )  # fmt: skip
 
+LEAST_MASS = 10  # g/mol: nothing that is weighed for a product is lighter, so that a smaller figure is a slip
+
 
 class Share(NamedTuple):
     """A share in percent that may be known, bounded or unknown.

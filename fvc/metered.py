@@ -12,12 +12,15 @@ from fvc.amounts import ZERO
 from fvc.archive import Archive
 from fvc.bench import as_made
 from fvc.errors import Fault, Refusal
+from fvc.formula import BALANCE, OPEN
 from fvc.formulary import trial_path
 from fvc.reading import Reading, Side
 from fvc.references import batch_reading, parse_reference
 from fvc.science.metering import Metered, Point, read_ph
 from fvc.science.ph import model
 from fvc.trial import LOSSES, WEIGHINGS, Entry, Trial, in_force
+
+SAME_PERCENT = Fraction(1, 10**6)  # below what any level is written to
 
 
 class Readings(NamedTuple):
@@ -57,23 +60,28 @@ def readings_of(archive: Archive, reading: Reading) -> Readings:
 
 
 def anchors_of(archive: Archive, reading: Reading) -> tuple[Metered, ...]:
-    """The readings of the one batch that an estimate of `reading` starts from; empty where no batch was ever read.
+    """The readings among which is the one that an estimate of `reading` starts from; empty where no batch was ever read.
 
-    Only as many records are read as it takes: those of the same plan first, then the latest.
+    Only as many records are read as it takes to find one by a meter: those of the same plan first, then the latest.
     """
+    read: list[Metered] = []
     for trial in _trials(archive, reading, []):
         try:
-            found = [r for r in _of_trial(archive, trial, _is_own(reading, trial)) if isinstance(r, Metered)]
+            read += [r for r in _of_trial(archive, trial, _is_own(reading, trial)) if isinstance(r, Metered)]
         except Refusal:  # said where readings are the matter
             continue
-        if any(not r.why_no_anchor for r in found):
-            return tuple(found)
-    return ()
+        if any(not r.why_no_anchor and r.by != "strip" for r in read):
+            break
+    return tuple(read)
 
 
 _PLAN = re.compile(rb'^plan\s*=\s*"([^",]*)', re.MULTILINE)
 _AT = re.compile(rb"^at\s*=\s*([0-9T:+.\- Z]+)", re.MULTILINE)
-_READ = re.compile(rb"\bph\b|\bpH\s*[=:]?\s*[0-9]", re.IGNORECASE)
+
+
+def says(data: bytes, key: str) -> bool:
+    """True when an entry of a batch's record has this key, by the raw text: for not reading hundreds. Never wrongly False."""
+    return re.compile(rf"\b{key}[\"']?\s*=".encode()).search(data, max(data.find(b"[[entry]]"), 0)) is not None
 
 
 def _trials(archive: Archive, reading: Reading, problems: list[Fault]) -> Iterator[Trial]:
@@ -85,10 +93,10 @@ def _trials(archive: Archive, reading: Reading, problems: list[Fault]) -> Iterat
     found = []
     for each, id in archive.now.trials():
         data = archive.now.source.read(trial_path(each, id)) if each == formula else None
-        if data and _READ.search(data):
+        if data and says(data, "ph"):
             stated = _PLAN.search(data)
             times = _AT.findall(data)
-            found.append((_same_plan(reading, stated[1].decode("utf-8", "replace") if stated else "", id), max(times, default=b""), id))
+            found.append((_likely_own(reading, stated[1].decode("utf-8", "replace") if stated else "", id), max(times, default=b""), id))
     for _, _, id in sorted(found, reverse=True):
         try:
             parsed = archive.now.trial(formula, id)
@@ -101,11 +109,23 @@ def _trials(archive: Archive, reading: Reading, problems: list[Fault]) -> Iterat
 
 
 def _is_own(reading: Reading, trial: Trial) -> bool:
-    return _same_plan(reading, trial.plan_ref, trial.id)
+    """True for the batch that is asked about, and for one that was asked to be weighed by the very lines of the plan, whatever it is called.
+
+    Open lines and the balance may differ: they are found at the bench, and follow.
+    """
+    if reading.side.made:
+        return trial.id == reading.plan.id
+    lines = {(a.line.phase, a.line.material): a for a in reading.closure.amounts}
+    asked = {(a.phase, a.material): a for a in trial.asked}
+    return lines.keys() == asked.keys() and all(
+        lines[key].line.level.kind in (OPEN, BALANCE)
+        or (each.percent is not None and abs(each.percent - lines[key].counted) < SAME_PERCENT)
+        for key, each in asked.items()
+    )
 
 
-def _same_plan(reading: Reading, stated: str, id: str) -> bool:
-    """True for a batch of the very plan that is asked about, and for the batch that is."""
+def _likely_own(reading: Reading, stated: str, id: str) -> bool:
+    """A guess by the name alone, which only says what is read first."""
     if reading.side.made:
         return id == reading.plan.id
     name = parse_reference(reading.side.ref).plan_name

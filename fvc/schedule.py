@@ -55,15 +55,21 @@ def due(trial: Trial, schedule: Schedule, today: datetime.date) -> tuple[Look, .
         return ()
     out = []
     for condition in trial.conditions or schedule.conditions:
-        last = max((trial.day_of(e.at) for e in trial.seen if e.seen and _stood(e.seen.condition, condition)), default=-1)
+        last = max((trial.day_of(e.at) for e in trial.seen if e.seen and stood(e.seen.condition, condition)), default=-1)
         if last < point:
             since = made + datetime.timedelta(days=point)
             out.append(Look(trial.id, condition, point, since, (today - since).days))
     return tuple(out)
 
 
-def _stood(seen: str, asked: str) -> bool:
-    return seen == asked or seen.startswith(f"{asked} ")
+def place_of(condition: str, known: Sequence[str]) -> tuple[int, str]:
+    """What places are ordered by: as the schedule names them, others behind."""
+    return next((i for i, name in enumerate(known) if stood(condition, name)), len(known)), condition
+
+
+def stood(seen: str, asked: str) -> bool:
+    """True when a sample stood where it is asked for; `freeze-thaw` is any of its cycles."""
+    return seen.casefold() == asked.casefold() or seen.casefold().startswith(f"{asked.casefold()} ")
 
 
 def next_look(trial: Trial, schedule: Schedule, today: datetime.date) -> datetime.date | None:

@@ -1,15 +1,18 @@
 """Real files, real git, and a home folder that no test can touch."""
 
 import os
+import shutil
 import signal
 import subprocess
 import tempfile
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, settings
 
 from fvc.cli.main import main
+from tests import toner as t
 from tests.support import Result, Studio
 
 # a shell that starts the tests in the background lets them ignore Ctrl-C, and so all they start
@@ -45,6 +48,31 @@ def _own_home(tmp_path_factory, monkeypatch):
     assert left == [".gitconfig"], f"a test wrote into the home folder: {left}"
 
 
+_MADE: dict[Callable[[Path], object], Path] = {}
+
+
+@pytest.fixture
+def prepared(tmp_path, tmp_path_factory) -> Callable[..., Path]:
+    """A folder that takes many processes to make: made once for all tests of a process, each of which has a copy of its own.
+
+    `prepared(make)` gives a copy of what `make(folder)` put into an empty place.
+    """
+
+    def copy(make: Callable[[Path], object]) -> Path:
+        if make not in _MADE:
+            made = tmp_path_factory.mktemp("prepared") / "studio"
+            make(made)
+            _MADE[make] = made
+        folder = tmp_path / "studio"
+        shutil.copytree(_MADE[make], folder, symlinks=True)
+        for config in (*folder.glob(".git/config"), *folder.glob("*/.git/config")):  # its own, or those of several makers in it
+            config.write_text(config.read_text().replace(str(_MADE[make]), str(folder)))  # a place beside it
+            subprocess.run(["git", "-C", str(config.parent.parent), "update-index", "-q", "--refresh"], check=True)  # other inodes
+        return folder
+
+    return copy
+
+
 @pytest.fixture
 def studio(tmp_path) -> Studio:
     """An empty formulary in a git repository, with the means to fill and question it."""
@@ -52,13 +80,15 @@ def studio(tmp_path) -> Studio:
 
 
 @pytest.fixture
-def toner(studio) -> Studio:
+def toner(prepared) -> Studio:
     """The formulary of toner T (tests/toner.py), saved as revision 1."""
-    from tests import toner as t
+    return Studio(prepared(_saved_toner))
 
+
+def _saved_toner(folder: Path) -> None:
+    studio = Studio.make(folder)
     t.write(studio)
-    studio.fvc("revise", "toner", "--reason", "first plan")
-    return studio
+    studio.ok("revise", "toner", "--reason", "first plan")
 
 
 @pytest.fixture

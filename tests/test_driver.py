@@ -409,12 +409,15 @@ def test_odd_files_are_printed_and_hide_nothing(tmp_path, data):
 
 
 @pytest.fixture
-def studio(tmp_path):
-    made = Studio.make(tmp_path / "studio")
+def studio(prepared):
+    return Studio(prepared(_studio))
+
+
+def _studio(folder):
+    made = Studio.make(folder)
     made.write(PATH, PLAN)
     made.save_as("Ada", "2026-03-01", ".", message="toner")
     made.ok("setup")
-    return made
 
 
 def test_git_shows_the_computed_percents_in_diff_log_show_and_blame(studio):

@@ -9,6 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fvc.science.filling import density, density_workings, solids, solids_workings, volume, weight
+from fvc.science.own import NOTHING_SEEN
+from fvc.science.properties import PROPERTIES, properties_of
 from tests.readings import reading
 
 SHELF = {
@@ -59,7 +61,7 @@ def test_ethanol_and_water(percent, published):
 def test_a_salt_without_density_is_in_the_band(percent, published):
     found = density(product(salt=percent))
     assert found.low <= F(published) <= found.high
-    assert found.not_counted == (f"salt {percent} %: no density in its record",)
+    assert (found.not_counted, found.notes[0]) == ((), f"salt {percent} %: no density in its record, counts as 1 to 5.6 g/mL")
 
 
 def test_much_alcohol_is_declined_with_the_reason():
@@ -94,15 +96,20 @@ def test_plain_water_without_density_counts_with_that_of_water():
 
 
 @pytest.mark.parametrize(
-    ("plan", "why"),
+    ("plan", "why", "left"),
     [
-        (product(gum=3, secret="2.5"), "5.5 % has no density in its record, more than 5 %"),
-        (reading("[phase.A.percent]\nwater = 90\nglycerin = 5\n", SHELF), "the lines do not total 100"),
+        (
+            product(gum=3, secret="2.5"),
+            "5.5 % has no density in its record, more than 5 %",
+            ("gum 3 %: no density in its record", "secret 2.5 %: no density in its record"),
+        ),
+        (reading("[phase.A.percent]\nwater = 90\nglycerin = 5\n", SHELF), "the lines do not total 100", ()),
     ],
 )
-def test_what_gives_no_density(plan, why):
+def test_what_gives_no_density(plan, why, left):
     found = density(plan)
-    assert (found.value, found.declined) == (None, why)
+    assert (found.value, found.declined, found.not_counted) == (None, why, left)
+    assert [e.property for e in properties_of(plan) if e.unit in ("g/mL", "mL")] == ["density"]
     assert density_workings(plan) == ()
     assert volume(found, F(100)).declined == f"its density is not known: {why}"
     assert weight(found, F(100)).declined == f"its density is not known: {why}"
@@ -110,7 +117,11 @@ def test_what_gives_no_density(plan, why):
 
 def test_unknown_ones_widen_the_band_and_say_with_what():
     found = density(product(gum=1, secret=1))
-    assert found.notes[:2] == ("gum counts as 0.8 to 1.6 g/mL", "secret counts as 0.8 to 5.6 g/mL")
+    assert found.notes[:2] == (
+        "gum 1 %: no density in its record, counts as 0.8 to 1.6 g/mL",
+        "secret 1 %: no density in its record, counts as 0.8 to 5.6 g/mL",
+    )
+    assert found.not_counted == ()  # once is enough
     assert found.high - found.low > F("0.01")
 
 
@@ -121,6 +132,24 @@ def test_volume_and_weight_for_filling():
     assert (filled.property, filled.unit, filled.low, filled.value, filled.high) == ("volume", "mL", F("194.4"), F("196.3"), F("196.7"))
     weighed = weight(found, F(30))
     assert (weighed.property, weighed.unit, weighed.low, weighed.value, weighed.high) == ("weight", "g", F("30.5"), F("30.6"), F("30.9"))
+
+
+@pytest.mark.parametrize(
+    ("batch", "rows"),
+    [
+        ("200 g", [("volume of the batch", "mL", F("194.4"), F("196.3"), F("196.7"))]),
+        ("0.2 kg", [("volume of the batch", "mL", F("194.4"), F("196.3"), F("196.7"))]),
+        ("6 x 30 mL", []),  # that is the volume
+        ("glycerin 20 g", []),
+    ],
+)
+def test_the_volume_of_the_batch_of_the_plan(batch, rows):
+    plan = product(glycerin=10)
+    plan = replace(plan, plan=replace(plan.plan, batch=batch))
+    found = properties_of(plan)
+    assert [(e.property, e.unit, e.low, e.value, e.high) for e in found if e.property.startswith("volume")] == rows
+    steps = next(p for p in PROPERTIES if p.key == "density").workings(plan, NOTHING_SEEN)
+    assert [(s.sum, s.result) for s in steps if s.what.startswith("volume of the")] == [(f"{batch} / density", "196.3 mL") for _ in rows]
 
 
 # --- solids ---------------------------------------------------------------------------------------------

@@ -3,6 +3,7 @@
 import ast
 import subprocess
 import sys
+from functools import cache
 from graphlib import TopologicalSorter
 from pathlib import Path
 
@@ -49,6 +50,7 @@ def modules() -> dict[str, Path]:
 MODULES = modules()
 
 
+@cache
 def imports(name: str) -> set[str]:
     """The modules that a module imports, wherever in it the import stands."""
     found = set()
@@ -100,6 +102,9 @@ def test_the_core_knows_no_path_process_or_screen(name):
         ("rich", ("fvc.show", "fvc.cli")),
         ("typer", ("fvc.cli",)),
         ("tomllib", ("fvc.files", "fvc.archive", "fvc.demo")),
+        ("numpy", ()),
+        ("scipy", ()),
+        ("phreeqpython", ()),
     ],
 )
 def test_one_place_speaks_to_each_outside_thing(module, allowed):
@@ -122,3 +127,37 @@ def test_the_fast_paths_import_nothing_slow(argument):
     code = f"import sys; from fvc.cli.main import main; main([{argument!r}]); sys.exit(' '.join(m for m in {slow!r}.split() if m in sys.modules) or None)"
     done = subprocess.run([sys.executable, "-I", "-c", f"import sys; sys.path.insert(0, {str(ROOT)!r}); {code}"], capture_output=True)
     assert done.returncode == 0, done.stderr.decode()
+
+
+WITHOUT_PROPERTIES = (
+    "label toner",
+    "cost toner",
+    "sheet toner",
+    "material",
+    "material show water",
+    "variant list",
+    "export toner --for label",
+)
+WITH_PROPERTIES = ("sheet toner --properties", "ph toner", "workings toner water-activity", "check toner", "stand-ins toner propanediol")
+# Values and two short formulas; all else in fvc/science/ is arithmetic with tables behind it.
+LIGHT = {"fvc.science", "fvc.science.own", "fvc.science.griffin"}
+
+
+@pytest.mark.parametrize("commands", [WITHOUT_PROPERTIES, WITH_PROPERTIES])
+def test_what_estimates_is_loaded_only_by_those_who_ask(toner, commands):
+    """All of them in one process; libraries of numbers are never loaded."""
+    code = (
+        f"import sys; sys.path.insert(0, {str(ROOT)!r}); from fvc.cli.main import main\n"
+        "for command in sys.argv[1:]:\n"
+        "    code = main(command.split())\n"
+        "    assert code in (0, 1), (command, code)\n"
+        "    print('loaded', command.replace(' ', '_'), *(m for m in sys.modules if m.startswith(('fvc.science', 'numpy', 'scipy', 'phreeqpython'))), file=sys.stderr)"
+    )
+    done = subprocess.run([sys.executable, "-I", "-c", code, *commands], capture_output=True, cwd=toner.root)
+    assert done.returncode == 0, done.stderr.decode()
+    rows = [row.split()[1:] for row in done.stderr.decode().splitlines() if row.startswith("loaded ")]
+    assert len(rows) == len(commands)
+    for command, *modules in rows:
+        heavy = {m for m in modules if m.startswith("fvc.science")} - LIGHT
+        assert bool(heavy) == (commands is WITH_PROPERTIES), f"{command} loads {sorted(heavy)}"
+        assert not {"numpy", "scipy", "phreeqpython"} & set(modules), command

@@ -34,13 +34,17 @@ def unlabelled(text: str) -> str:
 
 
 @pytest.fixture
-def shared(studio) -> Studio:
+def shared(prepared) -> Studio:
     """A formulary that is set up, with one plan saved."""
+    return Studio(prepared(_shared))
+
+
+def _shared(folder) -> None:
+    studio = Studio.make(folder)
     studio.write(TONER, PLAN)
     studio.save_as("Mirela", "2026-02-01")
     studio.ok("setup")
     studio.save_as("Mirela", "2026-02-01") if studio.git("status", "--porcelain") else None
-    return studio
 
 
 def change(studio: Studio, branch: str, *pairs: tuple[str, str], path: str = TONER, start: str = "main") -> None:

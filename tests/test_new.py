@@ -227,6 +227,9 @@ def test_the_hints_of_a_material_are_valid_when_the_marks_are_taken_away(studio)
     rows = [row.removeprefix("# ") for row in text.splitlines() if "=" in row or row.startswith("# [")]
     material = valid("material", "\n".join(row for row in rows if not row.startswith("active")) + "\n")
     assert material.functions == ("humectant",)
+    # what the estimates ask for is among them
+    assert None not in (material.molar_mass, material.hlb, material.required_hlb, material.ph_range, material.acid, material.density)
+    assert material.charge == "non-ionic"
     assert material.composition["Glycerin"].nominal + material.composition["Aqua"].nominal == 100
 
 

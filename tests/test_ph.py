@@ -9,9 +9,7 @@ from hypothesis import strategies as st
 from fvc.reading import Reading
 from fvc.reference.ions import in_water
 from fvc.reference.substances import SUBSTANCES
-from fvc.science.metering import METER, Metered, Point, anchored, dose, portion
-from fvc.science.metering import Dose as DoseFound
-from fvc.science.ph import LEAST_BUFFER, alone, as_estimate, estimate, model, window_of_all, windows
+from fvc.science.ph import alone, estimate, model, window_of_all, windows
 from fvc.science.properties import KEYS, PROPERTIES, properties_of
 from fvc.science.protolytes import protolytes
 from tests.readings import reading
@@ -39,6 +37,7 @@ RECORDS = {
     "salt": 'function = ["thickener"]\n[composition]\n"Sodium Chloride" = 100',
     "blend": 'function = ["preservative"]',
     "kojic": 'function = ["active"]\n[composition]\n"Kojic Acid" = 100',
+    "caffeic": 'function = ["active"]\n[composition]\n"Caffeic Acid" = 100',
 }
 
 
@@ -49,6 +48,7 @@ def product(lines: str, **records: str) -> Reading:
     )
 
 
+CITRATE = 'function = ["buffer"]\n[composition]\n"Sodium Citrate" = 100'
 BUFFERED = "trisodium-citrate-dihydrate = 0.40\ncitric-acid-50 = 0.40"
 
 
@@ -69,19 +69,42 @@ def test_lactic_acid_in_plain_water_is_about_2_9():
 
 def test_the_hydrate_weighs_more_than_the_dry_salt():
     """Of 0.40 % the dihydrate gives 13.6 mmol per kg of product, the dry salt 15.5: the pH is higher with the dry one."""
-    dry = estimate(product(BUFFERED, trisodium_citrate_dihydrate='function = ["buffer"]\n[composition]\n"Sodium Citrate" = 100'))
+    dry = estimate(product(BUFFERED.replace("trisodium-citrate-dihydrate", "citrate"), citrate=CITRATE))
     assert dry.value > estimate(product(BUFFERED)).value
 
 
-def test_a_record_that_is_named_after_a_hydrate_is_taken_for_it():
-    named = 'name = "Trisodium citrate dihydrate, fine"\nfunction = ["buffer"]\n[composition]\n"Sodium Citrate" = 100'
-    plan = '[phase.A]\n[phase.A.percent]\nwater = "balance"\n' + BUFFERED
+def with_name(name: str) -> Reading:
+    """The buffered plan with a citrate that is known by a name only."""
     from fvc.files.materials import read_material
 
-    material = read_material(f"format = 1\n{named}".encode(), "materials/x.toml", "trisodium-citrate-dihydrate").value
-    before = reading(plan, RECORDS)
-    after = before.with_lines(before.plan.lines, dict(before.materials) | {"trisodium-citrate-dihydrate": material})
-    assert estimate(after).value == estimate(before).value == Fraction("4.77")
+    before = product(BUFFERED)
+    text = f'format = 1\nname = "{name}"\n{CITRATE}'
+    material = read_material(text.encode(), "materials/x.toml", "trisodium-citrate-dihydrate").value
+    return before.with_lines(before.plan.lines, dict(before.materials) | {"trisodium-citrate-dihydrate": material})
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "Trisodium citrate dihydrate, fine",
+        "Sodium citrate dihydrate",
+        "Sodium citrate, dihydrate",
+        "sodium citrate tribasic dihydrate (USP)",
+    ],
+)
+def test_a_record_that_is_named_after_a_hydrate_is_taken_for_it(name: str):
+    found = estimate(with_name(name))
+    assert (found.value, found.notes) == (Fraction("4.77"), ())
+
+
+def test_a_hydrate_that_is_not_known_counts_as_dry_and_is_told():
+    found = estimate(with_name("Sodium citrate pentahydrate"))
+    assert found.value == estimate(with_name("Sodium citrate, anhydrous")).value
+    assert found.notes == (
+        "the name of trisodium-citrate-dihydrate says hydrate, and no molar mass of that one is known: "
+        "it counts as Sodium Citrate without water;  molar_mass  in its record can give it",
+    )
+    assert estimate(with_name("Sodium citrate, anhydrous")).notes == ()
 
 
 @pytest.mark.parametrize("lactate", [1.0, 1.5, 2.0, 2.5, 3.0])
@@ -128,7 +151,7 @@ def test_the_water_is_all_that_is_there():
         ("green-tea = 2", "Camellia Sinensis Leaf Extract (green-tea): its acidity is not known"),
         ("rice-protein = 1", "Hydrolyzed Rice Protein (rice-protein): amphoteric, with counter-ions and an acidity that are not known"),
         ("blend = 1", "blend: its record declares no composition"),
-        ("kojic = 1", "Kojic Acid (kojic): no pKa of Kojic Acid is known; [acid] in its record can give it"),
+        ("caffeic = 0.02", "Caffeic Acid (caffeic): no pKa of Caffeic Acid is known; [acid] in its record can give it"),
     ],
 )
 def test_what_is_not_counted_is_said(line: str, said: str):
@@ -143,10 +166,10 @@ def test_what_is_neutral_is_no_remark(line: str):
 
 
 def test_an_acid_of_the_record_is_counted_by_its_own_constants():
-    own = 'function = ["active"]\nmolar_mass = 142.11\n[acid]\npka = [7.9]\n[composition]\n"Kojic Acid" = 100'
+    own = 'function = ["active"]\nmolar_mass = 142.11\n[acid]\npka = [7.5]\n[composition]\n"Kojic Acid" = 100'
     found = model(product(f"{BUFFERED}\nkojic = 1", kojic=own))
     assert found.found.uncounted == ()
-    assert any(c.gives.weak[0][0].pka == ("7.9",) for c in found.found.counted)
+    assert any(c.gives.weak[0][0].pka == ("7.5",) for c in found.found.counted)
 
 
 def test_constants_of_a_record_hold_for_that_acid_wherever_it_is():
@@ -213,11 +236,149 @@ def test_a_little_water_that_is_not_known_widens_the_band_only():
     ("lines", "note"),
     [
         ("soda = 0.2\nlactic-acid-80 = 1", "carbonate gives off carbon dioxide for hours after mixing: the pH rises meanwhile"),
-        ("alcohol = 30", "28.8 % alcohol: acids are weaker in it, so the meter may read higher by some tenths"),
+        ("alcohol = 15", "14.4 % alcohol: acids are weaker in it, so the meter may read higher by some tenths"),
     ],
 )
 def test_notes(lines: str, note: str):
     assert note in estimate(product(f"{BUFFERED}\n{lines}")).notes
+
+
+def only(inci: str, percent: float = 100, function: str = "active", more: str = "") -> str:
+    """A record of one substance, in water where it is not all of it."""
+    rest = "" if percent == 100 else '\nAqua = "balance"'
+    return f'function = ["{function}"]\n{more}\n[composition]\n"{inci}" = {percent}{rest}'
+
+
+CARBOMER, PHYTIC, SOAP = only("Carbomer", function="thickener"), only("Phytic Acid", 50), only("Stearic Acid", function="emulsifier")
+GLUCOSIDE = only("Coco-Glucoside", 52, "surfactant")
+
+
+@pytest.mark.parametrize(
+    ("lines", "record", "why", "bound"),
+    [
+        # neutralised carbomer comes to 6 to 7 (common practice); the lye alone to 12.6
+        ("x = 0.50\nlye-25 = 0.80", CARBOMER, "Carbomer (x, 0.5 %) lowers it, and how far is not known", "at most 12.6"),
+        ("x = 0.30", CARBOMER, "Carbomer (x, 0.3 %) lowers it, and how far is not known", "at most 7.0"),
+        ("x = 0.50\nlye-25 = 0.80", PHYTIC, "Phytic Acid (x, 0.25 %) lowers it, and how far is not known", "at most 12.6"),
+        (f"{BUFFERED}\nx = 2", PHYTIC, "Phytic Acid (x, 1 %) lowers it, and how far is not known", "at most 4.8"),
+        ("x = 2\ntea-99 = 0.8", SOAP, "Stearic Acid (x, 2 %) lowers it, and how far is not known", "at most 10.2"),
+        (f"{BUFFERED}\nx = 6", GLUCOSIDE, "Coco-Glucoside (x, 3.12 %) raises it, and how far is not known", "at least 4.8"),
+        (f"{BUFFERED}\nx = 2", 'function = ["pH adjuster"]', "x (2 %) may move it either way, and how far is not known", ""),
+        (
+            "lactic-acid-80 = 0.6\nx = 2",
+            only("Stearamidopropyl Dimethylamine", function="conditioning agent"),
+            "Stearamidopropyl Dimethylamine (x, 2 %) raises it, and how far is not known",
+            "at least 2.6",
+        ),
+    ],
+)
+def test_what_is_not_counted_but_decides_leaves_no_figure_but_a_bound(lines: str, record: str, why: str, bound: str):
+    plan = product(lines, x=record)
+    found = estimate(plan)
+    assert (found.value, found.declined, found.instead) == (None, why, bound)
+    # a reading may put in what is missing, but the model's own buffer value says nothing
+    assert (model(plan).correctable, model(plan).buffer_value) == (True, None)
+
+
+def test_a_little_of_it_is_told_before_all_other_notes():
+    found = estimate(product(f"{BUFFERED}\nsoda = 0.02\nphytic-50 = 0.10", phytic_50=PHYTIC))
+    assert found.value is not None
+    assert found.notes == (
+        "without Phytic Acid (phytic-50, 0.05 %), which lowers it: the band leaves that out",
+        "carbonate gives off carbon dioxide for hours after mixing: the pH rises meanwhile",
+    )
+
+
+@pytest.mark.parametrize(
+    "record",
+    [
+        only("Cocamidopropyl Betaine", 30, "surfactant"), only("Xanthan Gum", 5, "thickener"), only("Hydrolyzed Wheat Protein", 20),
+        only("Behentrimonium Chloride", 25, "conditioning agent"), only("Sodium Laureth Sulfate", 28, "surfactant"),
+    ],
+)  # fmt: skip
+def test_what_hardly_moves_it_is_only_listed(record: str):
+    found = estimate(product(f"{BUFFERED}\nx = 6", x=record))
+    assert (found.value is not None, found.notes, len(found.not_counted)) == (True, (), 1)
+
+
+# Saturated solutions: azelaic acid 3.2 and salicylic acid 2.4 (by the quadratic, from solubility and pKa).
+@pytest.mark.parametrize(
+    ("acid", "percent", "said", "instead"),
+    [
+        ("Azelaic Acid", 15, "more azelaic acid than dissolves: about 0.25 % undissociated does", "about 3.2 while"),
+        ("Salicylic Acid", 2, "more salicylic acid than dissolves: about 0.17 % undissociated does", "about 2.4 while"),
+    ],
+)
+def test_more_of_an_acid_than_dissolves(acid: str, percent: float, said: str, instead: str):
+    found = estimate(product(f"x = {percent}", x=only(acid)))
+    assert (found.value, found.declined) == (None, said)
+    assert found.instead == f"{instead} the rest of it stands as crystals, lower where it dissolves"
+
+
+def test_a_little_more_than_dissolves_widens_the_band_to_where_all_of_it_does():
+    found = estimate(product("x = 0.30", x=only("Salicylic Acid")))
+    assert found.low <= Fraction("2.36") < found.value == Fraction("2.44")  # 0.30 % all dissolved: by the quadratic 2.36 with activities
+    assert found.notes == ("more salicylic acid than dissolves: about 0.17 % undissociated does; it may fall out as crystals",)
+
+
+def test_the_workings_of_a_saturated_solution_balance_too():
+    from fvc.science.ph_workings import workings
+
+    rows = [step.result for step in workings(model(product("x = 0.30", x=only("Salicylic Acid"))))]
+    assert any("the rest stands as crystals" in row for row in rows)
+    assert any(row.endswith("mmol/kg at pH 2.44, and at no other pH") and abs(float(row.split()[0])) < 0.01 for row in rows)
+
+
+def test_some_alcohol_widens_the_band_upwards_and_much_of_it_declines():
+    without, some = estimate(product(BUFFERED)), estimate(product(f"{BUFFERED}\nalcohol = 15"))
+    assert some.high - some.value > without.high - without.value + Fraction("0.25")
+    assert estimate(product(f"{BUFFERED}\nalcohol = 58")).declined == "55.7 % alcohol, and the constants hold in water: none above 20 %"
+
+
+@pytest.mark.parametrize("lines", ["trisodium-citrate-dihydrate = 0.40", "glycerin = 3"])
+def test_an_open_line_without_a_level_is_the_reason_that_is_given(lines: str):
+    plan = product(f'{lines}\ncitric-acid-50 = "open"')
+    assert estimate(plan).instead == "citric-acid-50 is open and counts nothing: give it  expect"
+    thin = estimate(product(f'{lines}\nsunflower-oil = 70\ncitric-acid-50 = "open"'))
+    assert thin.declined.endswith("% water, and the constants hold in water: none below 40 %")
+    assert thin.notes == ("citric-acid-50 is open and counts nothing: give it  expect",)
+
+
+def test_a_missing_record_is_the_reason_that_is_given():
+    whole = product(BUFFERED)
+    without = {id: material for id, material in whole.materials.items() if id != "citric-acid-50"}
+    found = model(whole.with_lines(whole.plan.lines, without))
+    assert found.declined == "the record of citric-acid-50 is missing or cannot be read"
+    assert (found.instead, found.correctable) == ("", False)
+
+
+@pytest.mark.parametrize(
+    ("mass", "why"),
+    [
+        ("0.01", "Sodium Citrate (x, 5 %) raises it, and how far is not known"),
+        ("9.99", "Sodium Citrate (x, 5 %) raises it, and how far is not known"),
+        ("10", "ionic strength"),
+    ],
+)
+def test_a_molar_mass_that_cannot_be_right(mass: str, why: str):
+    found = estimate(product("x = 5", x=only("Sodium Citrate", function="buffer", more=f"molar_mass = {mass}")))
+    assert found.declined.startswith(why)
+    if float(mass) < 10:
+        assert found.not_counted == (
+            f"Sodium Citrate (x): its molar mass of {mass} g/mol cannot be right; mend  molar_mass  in its record",
+        )
+
+
+def test_more_ions_than_dissolve_are_not_even_tried():
+    found = model(product("x = 55", x=only("Sodium Citrate", function="buffer", more="molar_mass = 10")))
+    assert found.declined.endswith("mol of ions per kg of water is more than dissolves: a percent or a molar mass cannot be right")
+    assert (found.balance, found.buffer_value) == (None, None)
+
+
+def test_the_buffer_value_is_given_only_where_the_model_holds():
+    assert model(product(BUFFERED)).buffer_value == model(product(BUFFERED)).balance.buffer_value
+    assert model(product("glycerin = 3")).buffer_value is not None
+    assert model(product("salt = 5\nlactic-acid-80 = 1")).buffer_value is None
 
 
 # --- band and window --------------------------------------------------------------------------------
@@ -270,113 +431,6 @@ def test_a_premix_is_what_it_is_made_of(salt: Fraction, acid: Fraction):
     without = model(product(f"trisodium-citrate-dihydrate = {salt * 100 / rest:.8f}"))
     added = without.mixture.with_more(alone(whole.reading.materials["lactic-acid-80"]), float(acid * 100 / rest))
     assert added.balance().ph == pytest.approx(whole.ph, abs=1e-6)
-
-
-# --- readings, titration points, doses --------------------------------------------------------------
-
-PLAN = product("sodium-lactate-60 = 2.00\nlactic-acid-80 = 0.50")
-
-
-def metered(ph: str, of: Reading = PLAN, **more: object) -> Metered:
-    """A reading of a batch made exactly by a plan."""
-    import datetime
-
-    from fvc.amounts import number
-    from fvc.science.metering import read_ph
-
-    found = model(of)
-    given: dict[str, object] = {
-        "trial": "t-1", "entry": "t-1-01", "plan": "toner.1", "own": True, "at": datetime.datetime(2026, 3, 1, 10, 0), "day": 0,
-        "condition": "room", "value": number(ph), "by": "meter", "dilution": "", "temperature": "", "model": found,
-        "model_ph": read_ph(found, str(more.get("dilution", ""))), "grams": Fraction(150),
-    }  # fmt: skip
-    return Metered(**(given | more))  # type: ignore[arg-type]
-
-
-def test_the_estimate_of_a_change_is_the_reading_and_the_move_of_the_model():
-    anchor = metered("4.40")
-    other = model(product("sodium-lactate-60 = 2.00\nlactic-acid-80 = 0.80"))
-    moved = anchored(other, anchor)
-    assert moved.ph == pytest.approx(4.40 + other.ph - anchor.model.ph, abs=1e-9)
-    own = anchored(anchor.model, anchor)
-    assert own.estimate.value == Fraction("4.40")
-    # nothing of the model is left in the band of the very batch that was read
-    assert (own.down, own.up) == pytest.approx((-METER, METER), abs=1e-9)
-    assert as_estimate(other).high - as_estimate(other).low > 0
-
-
-def test_a_reading_in_a_dilution_is_held_against_the_model_of_the_dilution():
-    diluted = metered("4.40", dilution="10 % in water")
-    assert diluted.model_ph != diluted.model.ph
-    assert diluted.why_no_anchor == ""
-    assert metered("4.40", dilution="some water").why_no_anchor == "read in some water, of which there is no model"
-
-
-def test_a_dose_by_the_model_reaches_its_target():
-    there, acid = PLAN_MIXTURE, alone(PLAN.materials["lactic-acid-80"])
-    found = dose("lactic-acid-80", there, acid, 3.6, 0.0, None, 0)
-    assert isinstance(found, DoseFound)
-    assert there.with_more(acid, found.grams).balance().ph == pytest.approx(3.6, abs=1e-6)
-    assert (found.by, found.first) == ("model", Fraction(1, 2))
-
-
-PLAN_MIXTURE = model(PLAN).mixture
-
-
-def point(before: str, after: str, grams: str, material: str = "lactic-acid-80") -> Point:
-    """A weighed addition to 150 g."""
-    return Point("t-1", True, material, Fraction(grams), Fraction(150), metered(before), metered(after))
-
-
-def test_measured_grams_per_ph_replace_the_model_around_the_readings():
-    """0.30 g took 150 g from 4.80 to 4.60: 1.5 g per pH in 150 g; from 4.60 to 4.50 it takes 0.15 g, which is 0.1 g to 100 g."""
-    there, acid = PLAN_MIXTURE, alone(PLAN.materials["lactic-acid-80"])
-    found = dose("lactic-acid-80", there, acid, 4.50, 4.60 - model(PLAN).ph, (point("4.80", "4.60", "0.30"), acid), 2)
-    assert found.by == "measured"
-    assert found.grams == pytest.approx(0.1, abs=1e-9)
-    assert found.first == Fraction(4, 5)
-    weighed = portion(found, Fraction(150), Fraction(1, 100), Fraction(20), in_all=False)
-    # 0.15 g is below 20 steps of 0.01 g: a 10 % stock solution, of which 80 % is 1.20 g
-    assert (weighed.stock, weighed.first_weighed, weighed.too_small) == (10, Fraction("1.2"), False)
-
-
-def test_far_from_the_readings_a_point_corrects_the_model_and_is_not_stretched():
-    there, acid = model(product("sodium-lactate-60 = 2.00")).mixture, alone(PLAN.materials["lactic-acid-80"])
-    by_model = dose("lactic-acid-80", there, acid, 4.50, 0.0, None, 2)
-    # as the model says between the two readings, and a third more
-    ends = [dose("lactic-acid-80", there, acid, ph, 0.0, None, 0).grams for ph in (4.8, 4.6)]
-    grams = (ends[1] - ends[0]) * 1.5 * 4 / 3
-    found = dose("lactic-acid-80", there, acid, 4.50, 0.0, (point("4.80", "4.60", f"{grams:.6f}"), acid), 2)
-    assert found.by == "corrected"
-    assert found.factor == pytest.approx(4 / 3, abs=0.001)
-    assert found.grams == pytest.approx(by_model.grams * 4 / 3, rel=0.001)
-
-
-def test_a_point_beyond_belief_is_left_alone():
-    there, acid = model(product("sodium-lactate-60 = 2.00")).mixture, alone(PLAN.materials["lactic-acid-80"])
-    found = dose("lactic-acid-80", there, acid, 4.50, 0.0, (point("4.80", "4.60", "30"), acid), 2)
-    assert (found.by, found.point) == ("model", None)
-
-
-@pytest.mark.parametrize(
-    ("material", "target", "why"),
-    [
-        ("lactic-acid-80", 6.0, "does not bring it from"),
-        ("lactic-acid-80", 0.9, "does not bring it from"),
-        ("lactic-acid-80", round(model(PLAN).ph, 2), "it stands at"),
-    ],
-)
-def test_no_dose(material: str, target: float, why: str):
-    found = dose(material, PLAN_MIXTURE, alone(PLAN.materials[material]), target, 0.0, None, 0)
-    assert why in found.why
-    assert found.next
-
-
-def test_no_dose_where_nothing_holds_the_pH():
-    plain = model(product("glycerin = 3"))
-    found = dose("lactic-acid-80", plain.mixture, alone(PLAN.materials["lactic-acid-80"]), 5.0, 0.0, None, 0)
-    assert found.why == "nothing holds the pH at 5: unbuffered: carbon dioxide and traces decide"
-    assert plain.balance.buffer_value < LEAST_BUFFER
 
 
 # --- all properties ---------------------------------------------------------------------------------

@@ -10,6 +10,7 @@ each mol/kg of solutes, which moves the pH where hydroxide decides: by 0.006 at 
 most, and by 0.00002 in a buffer below pH 9.
 """
 
+import math
 import random
 import re
 from collections.abc import Mapping
@@ -21,6 +22,7 @@ from phreeqpython.viphreeqc import VIPhreeqc
 
 from fvc.reference.ions import PKW, in_water
 from fvc.reference.lookup import known
+from fvc.reference.solubility import dissolves
 from fvc.reference.substances import SUBSTANCES
 from fvc.science.equilibrium import Ions, solve
 from tests.test_ph_standards import mixture, without_activities
@@ -36,6 +38,9 @@ WEAK = {
     "Pho": ("Phosphoric Acid", -3), "Ppar": ("Propylparaben", -1), "Pro": ("Propionic Acid", -1), "Pyro": ("Tetrasodium Pyrophosphate", -4), "Sal": ("Salicylic Acid", -1), "Sor": ("Sorbic Acid", -1),
     "Suc": ("Succinic Acid", -2), "Tar": ("Tartaric Acid", -2), "Carb": ("Sodium Carbonate", -2), "Sulf": ("Sodium Sulfate", -2),
     "Sulfi": ("Sodium Sulfite", -2),
+    "Aglc": ("Ascorbyl Glucoside", -1), "Easc": ("3-O-Ethyl Ascorbic Acid", -1), "Koj": ("Kojic Acid", -1), "Chx": ("Caprylhydroxamic Acid", -1),
+    "Tgly": ("Thioglycolic Acid", -2), "Tranex": ("Tranexamic Acid", -1), "Carn": ("Carnitine", 0), "Lys": ("Lysine", -1),
+    "His": ("Histidine", -1), "Niac": ("Niacin", -1), "Lamo": ("Lauramine Oxide", 0),
     "Mpar": ("Methylparaben", -1), "Glyc": ("Glycine", -1), "Arg": ("Arginine", -1),
     "Amm": ("Ammonia", 0), "Amp": ("Aminomethyl Propanol", 0), "Mea": ("Ethanolamine", 0), "Nia": ("Niacinamide", 0),
     "Tea": ("Triethanolamine", 0), "Tris": ("Tromethamine", 0),
@@ -67,6 +72,7 @@ GIVES = {
     "Potassium Paraben": "K Hba", "Sodium Methylparaben": "Na Mpar", "Potassium Methylparaben": "K Mpar", "Sodium Ethylparaben": "Na Epar",
     "Potassium Ethylparaben": "K Epar", "Sodium Propylparaben": "Na Ppar", "Potassium Propylparaben": "K Ppar",
     "Sodium Butylparaben": "Na Bpar", "Potassium Butylparaben": "K Bpar", "Sodium Sulfite": "Na2 Sulfi",
+    "Ammonium Thioglycolate": "Amm Tgly", "Arginine HCl": "Arg Cl", "Lysine HCl": "Lys Cl",
     "Sodium Metabisulfite": "Na2 Sulfi2", "Tetrasodium Pyrophosphate": "Na4 Pyro", "Magnesium Hydroxide": "Mg",
 }  # fmt: skip
 
@@ -277,3 +283,45 @@ def test_phreeqc_has_the_same_ph_for_any_mixture(seed):
         if solve(*mixture(molalities)).ionic_strength < 0.5:
             agree(molalities)
             done += 1
+
+
+@pytest.mark.parametrize(
+    ("inci", "base"),
+    [
+        ("Salicylic Acid", 0.0),
+        ("Salicylic Acid", 0.05),
+        ("Benzoic Acid", 0.0),
+        ("Azelaic Acid", 0.3),
+        ("Fumaric Acid", 0.1),
+        ("Adipic Acid", 0.02),
+    ],
+)
+def test_phreeqc_has_the_same_ph_beside_crystals(inci, base):
+    """1 mol of an acid in 1 kg of water, with some sodium hydroxide: PHREEQC dissolves it from a phase of its own."""
+    name, charge = next((name, charge) for name, (known_as, charge) in WEAK.items() if known_as == inci)
+    most, acid = dissolves(inci), species(name, 0, -charge)
+    engine().run_string(f"""
+PHASES
+Crystals
+ {acid} = {acid}
+ log_k {math.log10(most):.8f}
+SOLUTION 1
+ units mol/kgw
+ pH 7 charge
+ Na {base!r}
+EQUILIBRIUM_PHASES 1
+ Crystals 0 1
+KNOBS
+ -convergence_tolerance 1e-12
+SELECTED_OUTPUT
+ -reset false
+ -high_precision true
+ -pH true
+ -ionic_strength true
+END
+""")
+    ph, strength = engine().get_selected_output_array()[-1]
+    (weak,), _ = mixture({inci: 1.0})
+    ours = solve([weak._replace(most=most)], [Ions(1, base)])
+    assert ours.ph == pytest.approx(ph, abs=0.003)
+    assert ours.ionic_strength == pytest.approx(strength, rel=0.01)

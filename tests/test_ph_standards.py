@@ -14,7 +14,7 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from fvc.reference.ions import PKW, in_water
-from fvc.science.equilibrium import LN10, Balance, Ions, Protolyte, charge_at, davies, shares, solve
+from fvc.science.equilibrium import LN10, Balance, Ions, Protolyte, charge_at, davies, in_solution, shares, solve
 
 Mixture = tuple[list[Protolyte], list[Ions]]
 Given = Mapping[str | Protolyte | Ions, float]
@@ -251,7 +251,8 @@ def test_the_mist_with_vinegar_and_lactate():
 
 molality = st.floats(1e-5, 0.1)
 constants = st.lists(st.floats(1, 13), min_size=1, max_size=4).map(lambda pka: tuple(sorted(pka)))
-protolytes = st.lists(st.builds(Protolyte, st.sampled_from("abc"), molality, st.integers(-1, 2), constants), max_size=5)
+dissolved = st.builds(Protolyte, st.sampled_from("abc"), molality, st.integers(-1, 2), constants, st.just(math.inf))
+beside_crystals = st.builds(Protolyte, st.sampled_from("abc"), molality, st.integers(0, 2), constants, st.floats(1e-5, 0.01))
 ions = st.lists(st.builds(Ions, st.sampled_from((-2, -1, 1, 2)), st.floats(0, 0.1)), max_size=4)
 
 
@@ -266,15 +267,15 @@ class Case(NamedTuple):
 
 
 @st.composite
-def cases(draw):
+def cases(draw, kinds=dissolved):
     """Anything that comes out in the range that the tool gives a figure for."""
-    both = draw(protolytes), draw(ions)
+    both = draw(st.lists(kinds, max_size=5)), draw(ions)
     balance = solve(*both)
     assume(balance.ionic_strength < 0.5 and 0 < balance.ph < 14)
     return Case(*both, balance)
 
 
-@given(cases())
+@given(cases(dissolved | beside_crystals))
 def test_the_answer_is_electrically_neutral_at_the_ionic_strength_it_names(case):
     both, balance = case.both, case.balance
     charge, slope, strength = charge_at(*both, balance.ph, davies(balance.ionic_strength))
@@ -284,7 +285,7 @@ def test_the_answer_is_electrically_neutral_at_the_ionic_strength_it_names(case)
     assert -math.log10(balance.proton) == pytest.approx(balance.ph - davies(balance.ionic_strength), abs=1e-6)
 
 
-@given(cases(), st.floats(1e-4, 0.05))
+@given(cases(dissolved | beside_crystals), st.floats(1e-4, 0.05))
 def test_acid_lowers_the_ph_and_strong_base_raises_it(case, added):
     acid, base = (solve(case.protolytes, [*case.ions, Ions(charge, added)]) for charge in (-1, 1))
     assume(max(acid.ionic_strength, base.ionic_strength) < 0.5)
@@ -308,7 +309,17 @@ def test_the_buffer_value_is_what_the_charge_changes_by_per_ph_at_this_ionic_str
     assert balance.buffer_value == pytest.approx((below - above) / (2 * step), rel=1e-4, abs=1e-11)
 
 
-@given(st.builds(Protolyte, st.just("a"), molality, st.integers(-1, 2), constants), st.floats(0, 14), st.floats(0, 0.2))
+@given(cases(beside_crystals))
+def test_no_more_dissolves_without_a_charge_than_its_most(case):
+    damping = davies(case.balance.ionic_strength)
+    for each in case.protolytes:
+        parts = shares(each, case.balance.ph, damping)
+        neutral = parts[each.charge] if each.charge < len(parts) else 0.0
+        assert in_solution(each, parts) <= each.molality
+        assert in_solution(each, parts) * neutral <= each.most * (1 + 1e-12)
+
+
+@given(dissolved, st.floats(0, 14), st.floats(0, 0.2))
 def test_the_shares_of_the_forms_make_one(protolyte, ph, damping):
     found = shares(protolyte, ph, damping)
     assert len(found) == len(protolyte.pka) + 1

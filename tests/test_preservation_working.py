@@ -13,12 +13,15 @@ from fvc.reference.antagonisms import ANTAGONISMS
 from fvc.reference.lookup import known
 from fvc.reference.substances import SUBSTANCES
 from fvc.science.equilibrium import Protolyte, davies, shares
+from fvc.science.ph import model
 from fvc.science.preservation import (
     CHALLENGE,
     LEFT_OUT,
     NONE_KNOWN,
     AtPh,
+    Pka,
     Working,
+    antagonisms,
     compare,
     free_form,
     not_known,
@@ -120,13 +123,33 @@ def test_shares_that_makers_know(inci, ph, share):
     assert f"{100 * undissociated(ph, float(known(inci).pka[0])):.1f}" == share
 
 
-def test_what_the_missing_activity_correction_leaves_out():
+def test_what_ions_do_is_in_the_low_end(shelf):
     """The solver of the pH, which has it, sees at an ionic strength of 0.1 what a pKa 0.107 lower gives (Davies)."""
     weak, damping = Protolyte("benzoic acid", 1, 0, (4.204,)), davies(0.1)
     for ph in (3.5, 4.2, 5.0, 6.0):
         assert shares(weak, ph, damping)[0] == pytest.approx(undissociated(ph, 4.204 - 0.107), abs=0.001)
         assert shares(weak, ph, 0.0)[0] == pytest.approx(undissociated(ph, 4.204), abs=1e-9)
-    assert "0.1 lower" in LEFT_OUT[0]
+    assert "in the low end alone" in LEFT_OUT[0]
+    assert Pka(4.204, 4.184, 4.224, "", 0.1).lowest == 4.077  # 4.184 - 0.107
+
+
+def test_what_the_solver_sees_lies_in_the_band(shelf):
+    """Much salt: the solver, with activities, sees 23.0 % of benzoic acid undissociated at pH 4.60 and an ionic strength of 0.21."""
+    shelf.material("salt", "thickener", {"Sodium Chloride": 100})
+    for salt in ("0", "0.9", "2"):
+        reading = plan(shelf, {"sodium-benzoate": "0.5", "salt": salt})
+        strength = model(reading).balance.ionic_strength
+        benzoic = working(reading, at("4.60", "4.55", "4.65"))[0]
+        truth = 100 * shares(Protolyte("benzoic acid", 1, 0, (4.204,)), 4.60, davies(strength))[0]
+        assert benzoic.undissociated.low < truth < benzoic.undissociated.nominal
+    assert (round(strength, 2), round(truth, 1)) == (0.39, 22.7)
+    assert 100 * shares(Protolyte("benzoic acid", 1, 0, (4.204,)), 4.60, davies(0.21))[0] == pytest.approx(23.0, abs=0.05)
+
+
+def test_where_the_model_gives_no_ionic_strength_a_usual_one_is_taken_and_said(shelf):
+    reading = plan(shelf, {"sodium-benzoate": "0.5", "polysorbate-20": "70"})
+    assert model(reading).balance is None
+    assert "0.1 mol/kg, assumed" in next(step.what for step in workings(reading, at("4.5", "4.4", "4.6")) if "among ions" in step.what)
 
 
 # --- plans ----------------------------------------------------------------------------------------------
@@ -141,7 +164,7 @@ def test_a_benzoate_and_sorbate_mist(shelf):
     assert float(sorbic.percent.nominal) == pytest.approx(0.3 * 0.7464, abs=0.00005)
     assert [said(each.undissociated) for each in found] == ["33.6", "64.5"]
     assert [said(each.concentration) for each in found] == ["0.142", "0.145"]
-    assert (said(benzoic.undissociated._replace(nominal=None)), benzoic.fits) == ("23.4 to 45.6", "inside")  # pKa 4.184 to 4.224
+    assert (said(benzoic.undissociated._replace(nominal=None)), benzoic.fits) == ("19.9 to 45.6", "inside")  # pKa 4.095 to 4.224
     assert not benzoic.not_counted
 
 
@@ -173,11 +196,12 @@ def test_the_ranges_in_common_use(shelf):
 def test_a_spec_gives_both_ends_and_no_middle(shelf):
     spec = AtPh(None, F("4.5"), F("5.5"), "by the spec")
     benzoic = working(plan(shelf, {"sodium-benzoate": "0.5"}), spec)[0]
-    # 1/(1 + 10^(5.5 - 4.184)) and 1/(1 + 10^(4.5 - 4.224))
-    assert said(benzoic.undissociated) == "4.61 to 34.6"
-    assert said(benzoic.concentration) == "0.0195 to 0.147"
+    # 0.0349 mol/kg of salt: 4.184 - 0.510 (√0.0349 / (1 + √0.0349) - 0.3 · 0.0349) is 4.109
+    # 1/(1 + 10^(5.5 - 4.109)) and 1/(1 + 10^(4.5 - 4.224))
+    assert said(benzoic.undissociated) == "3.91 to 34.6"
+    assert said(benzoic.concentration) == "0.0165 to 0.147"
     assert (benzoic.undissociated.nominal, benzoic.fits) == (None, "partly")
-    assert [s.what for s in workings(plan(shelf, {"sodium-benzoate": "0.5"}), spec)][1].endswith("at the ends of the pH, by the spec")
+    assert [s.what for s in workings(plan(shelf, {"sodium-benzoate": "0.5"}), spec)][2].endswith("at the ends of the pH, by the spec")
 
 
 def test_without_a_ph_only_the_amount_is_known(shelf):
@@ -297,7 +321,7 @@ def test_what_a_change_does(shelf):
 def test_a_change_at_a_spec_is_told_by_its_ends(shelf):
     spec = AtPh(None, F("4.5"), F("5.5"), "by the spec")
     sides = [working(plan(shelf, {"sodium-benzoate": level}), spec) for level in ("0.5", "0.25")]
-    assert [change.words for change in compare(*sides)] == ["undissociated: 0.0195 to 0.147 % before, 0.00976 to 0.0734 % after: it halves"]
+    assert [change.words for change in compare(*sides)] == ["undissociated: 0.0165 to 0.147 % before, 0.00861 to 0.0734 % after: it halves"]
 
 
 # --- antagonisms ----------------------------------------------------------------------------------------
@@ -386,15 +410,20 @@ def test_the_table_names_what_the_table_of_substances_has():
 
 def test_the_working_can_be_followed_with_a_calculator(shelf):
     steps = workings(plan(shelf, {"potassium-sorbate": "0.3", "calcium-sorbate": "0.2"}), at("5", "4.8", "5.2", "as read 2026-03-02"))
-    assert [(step.what, step.sum, step.result) for step in steps[:8]] == [
+    assert [(step.what, step.sum, step.result) for step in steps[:9]] == [
         ("Potassium Sorbate in potassium-sorbate, as sorbic acid", "0.3 % x 112.13 / 150.22", "0.224 %"),
         ("Calcium Sorbate in calcium-sorbate, as sorbic acid", "0.2 % x 2 x 112.13 / 262.32", "0.171 %"),
         ("sorbic acid, all of it", "0.224 + 0.171", "0.395 %"),
         ("undissociated share of sorbic acid at pH 5, as read 2026-03-02", "1 / (1 + 10^(5 - 4.76))", "36.5 %"),
-        ("the same from end to end", "1 / (1 + 10^(5.2 - 4.74)) to 1 / (1 + 10^(4.8 - 4.78))", "25.7 to 48.8 %"),
+        (
+            "pKa that counts among ions, at an ionic strength of 0.0431 mol/kg, for the low end",
+            "4.74 - 0.51 x (√0.0431 / (1 + √0.0431) - 0.3 x 0.0431)",
+            "4.659",
+        ),
+        ("the same from end to end", "1 / (1 + 10^(5.2 - 4.659)) to 1 / (1 + 10^(4.8 - 4.78))", "22.3 to 48.8 %"),
         ("what the doubt of the pKa alone does, at pH 5", "pKa 4.74 to 4.78", "35.5 to 37.6 %"),
         ("undissociated sorbic acid in the product", "0.395 % x 36.5 %", "0.144 %"),
-        ("the same from end to end", "0.395 % x 25.7 % to 0.395 % x 48.8 %", "0.102 to 0.193 %"),
+        ("the same from end to end", "0.395 % x 22.3 % to 0.395 % x 48.8 %", "0.0882 to 0.193 %"),
     ]
     assert "pKa 4.76: Martell & Smith" in steps[3].source
     assert steps[-1].what == CHALLENGE
@@ -456,7 +485,9 @@ def test_the_laws_of_one_acid(bench, salt, solution, acid, ph, wide):
         assert 0 <= each.undissociated.low <= each.undissociated.nominal <= each.undissociated.high <= 100
     for of in ("low", "nominal", "high"):
         assert sum(getattr(each.percent, of) for each in parts) == getattr(whole.percent, of)
+    for of in ("nominal", "high"):
         assert sum(getattr(each.concentration, of) for each in parts) == getattr(whole.concentration, of)
+    assert whole.pka.lowest < whole.pka.low  # the low end moves with the ions of each plan
     (sourer,) = working(bench({"salt": salt, "solution": solution, "acid": acid}), AtPh(F(ph) - 1, where.low - 1, where.high - 1, ""))
     assert sourer.concentration.nominal > whole.concentration.nominal
 
@@ -473,6 +504,6 @@ def test_it_is_quick(shelf):
     for _ in range(20):
         start = time.perf_counter()
         working(reading, ph)
-        notes.__wrapped__(reading)
+        antagonisms.__wrapped__(reading)
         took.append(time.perf_counter() - start)
     assert min(took) < 0.004

@@ -161,7 +161,8 @@ def test_hydrates_are_their_substance_with_water():
         dry = BY_NAME[hydrate.inci]
         assert "." not in dry.formula, hydrate.name
         assert re.fullmatch(re.escape(dry.formula) + r"\.\d*H2O", hydrate.formula), hydrate.name
-    assert len({h.name.casefold() for h in HYDRATES}) == len(HYDRATES)
+    names = [name.casefold() for h in HYDRATES for name in (h.name, *h.synonyms)]
+    assert len(set(names)) == len(names)
     citrate = next(h for h in HYDRATES if h.name == "trisodium citrate dihydrate")
     assert (citrate.inci, citrate.molar_mass) == ("Sodium Citrate", "294.10")
 
@@ -180,6 +181,16 @@ def test_pka_that_sources_disagree_on_are_marked():
     assert dehydroacetic.uncertain_pka
     assert dehydroacetic.pka == ("5.27",)
     assert all(s.pka for s in SUBSTANCES if s.uncertain_pka)
+
+
+@pytest.mark.parametrize(
+    ("name", "at_0_1"), [("EDTA", (2.0, 2.67, 6.16, 10.27)), ("Tetrasodium Glutamate Diacetate", (2.56, 3.49, 5.01, 9.36))]
+)
+def test_constants_at_ionic_strength_0_1_stand_at_0(name, at_0_1):
+    """Davies at 0.1: 0.107 for charge 1, (2|z| - 1) times that for a base of charge z, from -1 to -4."""
+    zero = [pka + 0.107 * (2 * z - 1) for z, pka in enumerate(at_0_1, start=1)]
+    assert [float(text) for text in BY_NAME[name].pka] == pytest.approx(zero, abs=0.01)
+    assert "ionic strength 0.1" in BY_NAME[name].pka_source.words
 
 
 def test_pka_ascend():
@@ -266,7 +277,7 @@ def test_bases_are_told_from_acids():
     assert all(charge <= len(BY_NAME[name].pka) for name, charge in FULLY_PROTONATED.items())
     # A substance without nitrogen is no base, and of those with nitrogen these are acids by their carboxyl groups.
     nitrogen = {s.inci for s in SUBSTANCES if s.pka and atoms(s.formula)["N"]}
-    assert nitrogen - set(FULLY_PROTONATED) == {"EDTA", "PCA", "Tetrasodium Glutamate Diacetate"}
+    assert nitrogen - set(FULLY_PROTONATED) == {"EDTA", "PCA", "Tetrasodium Glutamate Diacetate", "Caprylhydroxamic Acid"}
 
 
 @pytest.mark.parametrize(

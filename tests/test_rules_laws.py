@@ -25,6 +25,7 @@ from hypothesis import strategies as st
 
 from fvc.compare.bill import bill
 from fvc.composition import composition_of
+from fvc.contents import contents_of, total
 from fvc.errors import Refusal
 from fvc.formulary import Formulary
 from fvc.reading import Reading, Side
@@ -36,7 +37,6 @@ from fvc.reference.substances import HYDRATES, SUBSTANCES
 from fvc.rules.basis import Basis, HouseRule
 from fvc.rules.case import case_of
 from fvc.rules.check import CHECKS, check
-from fvc.contents import contents_of, total
 from fvc.rules.cost import cost, in_bottles
 from fvc.rules.finding import NotChecked
 from fvc.rules.label import label

@@ -30,15 +30,18 @@ MERGED_BY = {"GIT_AUTHOR_DATE": "2026-03-09T12:00:00+01:00", "GIT_COMMITTER_DATE
 
 
 @pytest.fixture
-def pair(tmp_path):
+def pair(prepared):
     """A studio, set up, with one saved toner."""
-    made = Studio.make(tmp_path / "studio")
+    return Studio(prepared(_pair))
+
+
+def _pair(folder):
+    made = Studio.make(folder)
     for id in ("propanediol", "allantoin", "extract", "betaine"):
         made.material(id, "humectant", {id.title(): 100})
     made.write("formulas/toner.toml", TONER)
     made.save_as("Ada", "2026-03-01", ".", message="toner 0: the start")
     made.ok("setup")
-    return made
 
 
 def both(studio: Studio, first: dict[str, str], second: dict[str, str], base: str = TONER, merge: str = "merge") -> str:

@@ -41,9 +41,15 @@ def clone(place: Path | str, folder: Path, name: str) -> Studio:
 
 
 @pytest.fixture
-def two(tmp_path) -> Two:
-    place = bare(tmp_path / ODD)
-    mirela = named(Studio.make(tmp_path / "mirela"), "Mirela Tann")
+def two(prepared) -> Two:
+    folder = prepared(_two)
+    return Two(folder / ODD, Studio(folder / "mirela"), Studio(folder / "joss"))
+
+
+def _two(folder: Path) -> None:
+    folder.mkdir()
+    place = bare(folder / ODD)
+    mirela = named(Studio.make(folder / "mirela"), "Mirela Tann")
     t.write(mirela)
     mirela.formula("mist", {"A": {"water": "95.00", "betaine": "5.00"}})
     mirela.git("add", "materials", "formulas/mist.toml")
@@ -51,9 +57,7 @@ def two(tmp_path) -> Two:
     mirela.ok("revise", "toner", "--reason", "first plan")
     mirela.ok("connect", str(place))
     mirela.ok("share")
-    joss = clone(place, tmp_path / "joss", "Joss Werrick")
-    joss.ok("setup")
-    return Two(place, mirela, joss)
+    clone(place, folder / "joss", "Joss Werrick").ok("setup")
 
 
 def revise(studio: Studio, change: str, reason: str, name: str = "toner") -> None:

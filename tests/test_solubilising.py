@@ -9,9 +9,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fvc.archive import Archive
+from fvc.files.trials import read_trial
 from fvc.references import folder_reading, parse_reference
+from fvc.results import clarity
 from fvc.results.clarity import clarities
-from fvc.results.records import Records
 from fvc.science.solubilising import RULE_OF_THUMB, Seen, estimate, lesson, pairs_of, workings
 from fvc.seeing import CLARITY
 from tests import toner as t
@@ -228,7 +229,7 @@ def tried(toner) -> Studio:
 def looked_up(studio: Studio, formula: str):
     archive = Archive.open(studio.root)
     plan = folder_reading(archive, parse_reference(formula))
-    return plan, clarities(Records(archive, [formula]), pairs_of(plan))
+    return plan, clarities(archive, formula, plan)
 
 
 def test_looks_are_gathered_with_the_ratio_as_made(tried):
@@ -248,6 +249,28 @@ def test_looks_are_gathered_with_the_ratio_as_made(tried):
         "hazy at 4.0 (t-a, fridge day 7)",
         "cloudy at 2.5 (t-c, room day 3)",
     )
+
+
+def test_records_that_cannot_tell_are_not_read(toner, monkeypatch):
+    """A clarity in the spec is none that was seen, and a batch without the oil and the solubiliser says nothing of them."""
+    seen, spec = look(3, "clear", clarity="clear"), '[spec]\nclarity = "clear"\n[[entry]]'
+    record = batch("toner.1", "2026-03-01", look(3, "pH 4.8", ph=4.8)).replace("[[entry]]", spec, 1)
+    toner.write("trials/toner/t-a.toml", record)
+    toner.write("trials/toner/t-b.toml", batch("toner.1", "2026-03-02", seen, asked={"neroli-oil": "0", "polysorbate-20": "0"}))
+    toner.write("trials/toner/t-c.toml", batch("toner.1", "2026-03-03", seen))
+    read = []
+    monkeypatch.setattr(clarity, "read_trial", lambda *record: read.append(record[2]) or read_trial(*record))
+    assert [s.trial for s in looked_up(toner, "toner")[1]] == ["t-c"]
+    assert read == ["t-c"]
+
+
+def test_a_material_that_is_gone_from_the_folder_is_what_the_batch_says(toner):
+    own = '[materials.old-neroli]\nname = "Neroli"\nfunction = ["essential oil"]\n[materials.old-neroli.composition]\nAqua = 0\n[[entry]]'
+    record = batch("toner.1", "2026-03-01", look(3, "clear", clarity="clear")).replace("neroli-oil", "old-neroli")
+    toner.write("trials/toner/t-a.toml", record.replace("[[entry]]", own, 1))
+    plan, seen = looked_up(toner, "toner")
+    assert [(s.trial, s.ratio, s.oils) for s in seen] == [("t-a", 4, {"old-neroli"})]
+    assert "other oils or another solubiliser, polysorbate-20 to old-neroli: clear at 4.0 (t-a, room day 3)" in estimate(plan, seen).notes
 
 
 def test_the_demo_tells_its_story_of_4_and_6(tmp_path):

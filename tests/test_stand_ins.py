@@ -71,6 +71,7 @@ def test_sorted_by_how_little_else_changes(here):
     weights = [
         (
             len([x for x in row["limits"] if x["kind"] == "crossed"]),
+            False,  # of the pH nothing is known on any side
             len(row["cautions"]),
             sum(len(x["allergens_gained"]) for x in row["labels"]),
             F(row["elsewhere_points"]),
@@ -113,10 +114,13 @@ def test_one_screen_says_it_in_words(here):
     said = here("stand-ins", "toner", "propanediol").out
     assert "on the basis: the same weight of active matter" in said
     row = next(line.split() for line in said.splitlines() if line.strip().startswith("half "))
-    assert row == ["half", "6.00", "0.00", "0.00", "-0.33", "0", "0", "0"]
+    assert row == ["half", "6.00", "0.00", "0.00", "?", "-0.33", "0", "0", "0"]
     row = next(line.split() for line in said.splitlines() if line.strip().startswith("syrup "))
-    assert row == ["syrup", "3.75", "-0.75", "1.50", "?", "0", "0", "0"]
+    assert row == ["syrup", "3.75", "-0.75", "1.50", "?", "?", "0", "0", "0"]
     flat = plain(said)
+    assert "pH: estimated, by how much it moves, ? without a figure before or after" in flat
+    assert "pH before: no figure: unbuffered: carbon dioxide and traces decide; near neutral" in flat
+    assert "cautions" in flat.partition("sorted by limits crossed, whether the pH moves by more than 0.5 or has no figure on one side, ")[2]
     assert "limit crossed: bounded: 3 % in all" in flat
     assert "caution: phase A is heated to 70 °C, 20 °C above the 50 °C that hot stands" in flat
     assert "Cannot be compared on this basis" in said
@@ -173,8 +177,51 @@ def test_no_more_than_fit_a_screen_are_judged_unless_asked(shelf, here):
     assert (len(data["stand_ins"]), data["candidates"]) == (10, 19)
     every = here("stand-ins", "toner", "propanediol", "--all", "--json").data
     assert (len(every["stand_ins"]), every["candidates"]) == (19, 19)
-    assert "9 more could take the place and move more elsewhere; --all shows them" in plain(here("stand-ins", "toner", "propanediol").out)
+    assert "9 more could take the place and move more in the rest; --all shows them" in plain(here("stand-ins", "toner", "propanediol").out)
     assert "--all shows them" not in here("stand-ins", "toner", "propanediol", "--all").out
+
+
+@pytest.fixture
+def acids(studio, run_in) -> Callable[..., Result]:
+    """A mist that vinegar brings to about pH 4.6, and other pH adjusters."""
+    for id, function, composition, extra in [
+        ("sodium-benzoate", "preservative", {"Sodium Benzoate": 100}, ""),
+        ("lactate", "humectant", {"Sodium Lactate": 60, "Aqua": 40}, ""),
+        ("vinegar", "pH adjuster", {"Vinegar": 100}, 'constituents = { "Acetic Acid" = 5, "Aqua" = 94 }\n'),
+        ("citric-acid", "pH adjuster", {"Citric Acid": 100}, ""),
+        ("lactic-acid-80", "pH adjuster", {"Lactic Acid": 80, "Aqua": 20}, ""),
+        ("lye-10", "pH adjuster", {"Sodium Hydroxide": 10, "Aqua": 90}, ""),
+        ("triethanolamine", "pH adjuster", {"Triethanolamine": 100}, ""),
+        ("arginine", "pH adjuster", {"Arginine": 100}, ""),
+        ("soda", "pH adjuster", {"Sodium Carbonate": 100}, ""),
+        ("salt", "pH adjuster", {"Sodium Chloride": 100}, ""),
+    ]:
+        studio.material(id, function, composition, extra)
+    lines = {"water": "balance", "sodium-benzoate": "0.40", "lactate": "1.50", "vinegar": "4.00"}
+    studio.formula("cider", {"A": lines}, extra="[spec]\nph = [4.3, 4.9]\n")
+    return run_in(studio.root)
+
+
+def test_what_moves_the_ph_far_stands_behind_and_has_its_cautions(acids):
+    rows = acids("stand-ins", "cider", "vinegar", "--level", "0.30", "--json").data["stand_ins"]
+    assert [r["material"] for r in rows][:2] == ["citric-acid", "lactic-acid-80"]  # though soda moves as little in the rest
+    ph = {r["material"]: next(p for p in r["properties"] if p["property"] == "pH") for r in rows}
+    cautions = {r["material"]: sorted({c["rule"] for c in r["cautions"]}) for r in rows}
+    for acid in ("citric-acid", "lactic-acid-80"):
+        assert abs(F(ph[acid]["after"]) - F(ph[acid]["before"])) < F(1, 2)
+        assert cautions[acid] == []
+    for other in ("lye-10", "triethanolamine", "arginine", "soda", "salt"):
+        assert ph[other]["after"] is None or F(ph[other]["after"]) > 10
+        assert cautions[other] == ["ph-estimate", "preservative-at-ph"], other
+    assert {m for m, p in ph.items() if p["after"] is None} == {"salt", "triethanolamine"}  # nothing holds the pH
+
+
+def test_a_ph_without_a_figure_is_explained_on_the_screen(acids):
+    said = plain(acids("stand-ins", "cider", "vinegar", "--level", "0.30").out)
+    assert "salt pH about 4.62 before, without a figure (on the alkaline side) after" in said
+    assert "arginine pH about 4.62 before, about 10.51 after" in said
+    assert "less than 0.1 % of it is undissociated" in said
+    assert "citric-acid pH" not in said
 
 
 def test_allergens_weigh_before_what_moves(here):
@@ -273,6 +320,7 @@ def test_the_data_has_its_keys(here):
         "elsewhere_points",
         "cost_per_kg",
         "notes",
+        "properties",
         "limits",
         "cautions",
         "eased",

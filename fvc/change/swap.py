@@ -27,7 +27,7 @@ from fvc.material import Material, active_names, active_share, inci_key
 from fvc.names import printable, suggestion, why_not_an_id
 from fvc.reading import Reading
 from fvc.reference.lookup import known
-from fvc.science.emulsifying import mean, share_of_first
+from fvc.science.griffin import mean, share_of_first
 
 AS_SUPPLIED, ACTIVE, MOLES, SAME_RATIO, HLB, GIVEN = "as-supplied", "active", "moles", "ratio", "hlb", "level"
 BASES = {

@@ -4,25 +4,37 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from fractions import Fraction
-from typing import Annotated
+from typing import Annotated, NamedTuple
 
 import typer
 
 from fvc.amounts import figure, fixed, number, shown
 from fvc.archive import Archive
-from fvc.bench import step_of_scale
+from fvc.bench import step_of_scale, targets
 from fvc.cli.parsing import AsJson, BatchSize, Density, batch_of, open_archive, print_json, screen, warn
 from fvc.errors import EXIT_ANSWER_IS_NO, EXIT_DONE, EXIT_INPUT, Fault, Refusal
 from fvc.experience import own_of
 from fvc.formula import OPEN
-from fvc.material import Material
+from fvc.material import Material, inci_key
 from fvc.metered import Readings, formula_of, readings_of
 from fvc.names import printable, suggestion
 from fvc.reading import Reading
 from fvc.references import resolve
+from fvc.science.dosing import (
+    NoDose,
+    Portion,
+    Question,
+    cautions,
+    contradiction,
+    dose,
+    how_many_anchor,
+    model_for_dose,
+    portion,
+    to_start_from,
+)
 from fvc.science.estimate import Step
-from fvc.science.metering import Anchored, NoDose, Portion, anchor_of, anchored, dose, last_point, portion
-from fvc.science.ph import LEAST_BUFFER, PhModel, alone, model
+from fvc.science.metering import anchor_of, anchored
+from fvc.science.ph import Mixture, PhModel, alone, model
 from fvc.science.properties import KEYS, PROPERTIES
 
 Ref = Annotated[str, typer.Argument(metavar="REF", help="face-toner, face-toner.4, face-toner/VARIANT, a trial's id.")]
@@ -44,21 +56,20 @@ def ph(
     found = model(reading)
     readings = readings_of(archive, reading)
     moved = anchored(found, anchor_of(readings.metered))
-    worked = None if asked is None else _portion(archive, reading, found, moved, readings, asked, batch_of(reading, batch, density)[0])
-    given = worked if isinstance(worked, Portion) else None
+    worked = None if asked is None else _portion(archive, reading, found, readings, asked, batch_of(reading, batch, density)[0])
     if as_json:
         from fvc.show import properties_data
 
-        print_json(properties_data.ph(reading, found, moved, readings, given))
+        print_json(properties_data.ph(reading, found, moved, readings, worked))
     else:
         from fvc.show import properties
         from fvc.show.sheets import spec_words
 
-        out = screen()
+        given = reading.plan.spec.get("ph")
         if asked is None:
-            properties.ph(out, reading, found, moved, readings, _spec(reading, spec_words), every)
-        elif given is not None:
-            properties.dose(out, given, _step(archive, reading), _expected(reading, given))
+            properties.ph(screen(), reading, found, moved, readings, spec_words({"ph": given}) if given else "", every)
+        elif isinstance(worked, Portion):
+            properties.dose(screen(), worked, _step(archive, reading), reading, _water(reading), _settled(archive, reading))
     warn(reading.warnings)
     warn(readings.problems)
     if isinstance(worked, NoDose):
@@ -83,10 +94,12 @@ def workings(
 ) -> int:
     """The arithmetic of an estimated property, row by row, with its constants and their sources: to check it, or to teach it."""
     archive = open_archive()
-    key = property.strip().casefold().replace("_", "-").replace(" ", "-")
-    chosen = next((p for p in PROPERTIES if p.key == key), None)
+    chosen = next((p for p in PROPERTIES if p.answers(property)), None)
     if chosen is None:
-        raise Refusal(f'no property "{printable(property)}"', next=suggestion(key, KEYS, f"known are {', '.join(KEYS)}"))
+        raise Refusal(
+            f'no property "{printable(property)}"', next=suggestion(property.strip().casefold(), KEYS, f"known are {', '.join(KEYS)}")
+        )
+    key = chosen.key
     if (target or emulsifiers) and key != "hlb":
         raise Refusal("--target and --of go with hlb", next=f"fvc workings {printable(ref)} hlb --target 8.5")
     reading = resolve(archive, ref)
@@ -131,22 +144,11 @@ def _split(reading: Reading, target: str, emulsifiers: Sequence[str]) -> tuple[S
     )
 
 
-def _expected(reading: Reading, given: Portion) -> str:
-    """What an open line expects of the dose, in percent and grams of this batch; "" where it is none."""
-    percent = sum((a.counted for a in reading.closure.amounts if a.line.material == given.dose.material), Fraction(0))
-    return f"{shown(percent, 2)} %, {shown(percent * given.product / 100, 2)} g" if given.in_all and percent else ""
+class _Asked(NamedTuple):
+    """A target and the material to reach it with, as it is in this formulary."""
 
-
-def _spec(reading: Reading, words: object) -> str:
-    given = reading.plan.spec.get("ph")
-    return words({"ph": given}) if given and callable(words) else ""
-
-
-class _Asked:
-    """A target and the material to reach it with, both as they are in this formulary."""
-
-    def __init__(self, target: Fraction, material: Material) -> None:
-        self.target, self.material = target, material
+    target: Fraction
+    material: Material
 
 
 def _asked(archive: Archive, to: str, with_: str) -> _Asked | None:
@@ -173,29 +175,43 @@ def _asked(archive: Archive, to: str, with_: str) -> _Asked | None:
 
 
 def _portion(
-    archive: Archive, reading: Reading, found: PhModel, moved: Anchored | None, readings: Readings, asked: _Asked, grams: Fraction | None
+    archive: Archive, reading: Reading, found: PhModel, readings: Readings, asked: _Asked, grams: Fraction | None
 ) -> Portion | NoDose:
     """The dose for this batch, or why there is none."""
-    if found.mixture is None or (found.declined and found.balance is not None and found.balance.buffer_value >= LEAST_BUFFER):
-        return NoDose(found.declined, "read the pH, and go by small additions and the meter alone")
+    if why := model_for_dose(found):
+        return NoDose(why, "read the pH, and go by small additions and the meter alone")
     if not reading.sound or grams is None:
         return NoDose("the plan does not close, or its batch is not known in grams", "mend it first, or add  --batch 150g")
-    material = asked.material
-    with_ = alone(material)
-    there, in_all = found.mixture, False
+    assert found.mixture is not None
+
+    def alone_of(id: str) -> Mixture | None:
+        known = reading.materials.get(id) or archive.now.ingredient(id)[0]
+        return alone(known) if known else None
+
+    here = [p for p in readings.points if reading.side.made and p.trial == reading.plan.id]
+    if wrong := contradiction(here, alone_of):
+        return NoDose(wrong, "stir until even, wait, check the meter in a buffer and read again; nothing more goes in before that")
+    anchor = to_start_from(readings.metered)
+    if found.lacks and anchor is None:
+        return NoDose(found.declined, "make a batch and read it first: a reading makes up for what is not counted")
+    with_, there, whole = alone(asked.material), found.mixture, False
     for amount in reading.closure.amounts:
-        if amount.line.material == material.id and amount.line.level.kind == OPEN:
+        if amount.line.material == asked.material.id and amount.line.level.kind == OPEN:
             # what the line expects is already in the balance: the dose is the whole of it
-            there, in_all = there.with_more(with_, -float(amount.counted)), True
-    usable = [r for r in readings.own if not r.why_no_anchor]
-    point = last_point(readings.points, material.id)
-    its = reading.materials.get(point.material) or archive.now.ingredient(point.material)[0] if point else None
-    titrated = (point, alone(its)) if point and its else None
-    worked = dose(material.id, there, with_, float(asked.target), moved.shift if moved else 0.0, titrated, len(usable))
+            there, whole = there.with_more(with_, -float(amount.counted)), True
+    question = Question(
+        material=asked.material.id,
+        there=there,
+        with_=with_,
+        target=float(asked.target),
+        anchor=anchor,
+        whole=whole,
+    )
+    worked = dose(question, readings.points, how_many_anchor(readings.metered), alone_of)
     if isinstance(worked, NoDose):
         return worked
-    settings = archive.now.settings()
-    return portion(worked, grams, _step(archive, reading), settings.small_below, in_all=in_all)
+    warned = cautions(worked, asked.material, reading, whole)
+    return portion(worked, question, grams, _step(archive, reading), archive.now.settings().small_below, warned)
 
 
 def _step(archive: Archive, reading: Reading) -> Fraction:
@@ -205,3 +221,17 @@ def _step(archive: Archive, reading: Reading) -> Fraction:
         if trial is not None:
             return step_of_scale(trial)
     return min(scale.step for scale in archive.now.settings().scales)
+
+
+def _settled(archive: Archive, reading: Reading) -> frozenset[str]:
+    """Materials of which a batch has all that its sheet asked for, so that `trial added` wants to be told that it is meant."""
+    if not reading.side.made:
+        return frozenset()
+    trial = archive.now.trial(formula_of(archive, reading), reading.plan.id).value
+    return frozenset(t.material for t in targets(trial) if t.settled and not t.open) if trial else frozenset()
+
+
+def _water(reading: Reading) -> str:
+    """The material that is water and nothing else, which a stock solution is made with."""
+    found = (id for id, m in reading.materials.items() if m.composition and all(inci_key(name) == "aqua" for name in m.composition))
+    return next(found, "water")

@@ -15,7 +15,7 @@ from fvc.rules.beyond import beyond
 from fvc.rules.cost import Cost, cost
 from fvc.rules.finding import LEVELS, Finding
 from fvc.rules.label import Label, gained, label
-from fvc.science.properties import NOTHING_SEEN, Own
+from fvc.science.own import NOTHING_SEEN, Own
 
 
 class LimitDiff(NamedTuple):

@@ -135,7 +135,7 @@ class SubstanceDiff(NamedTuple):
 class PropertyDiff(NamedTuple):
     """A property of the product on both sides; None where there is no figure, and then what can be said instead.
 
-    decimals: of a figure that was estimated and rounded to them; None for one that is exact.
+    instead: why there is none, in full; leans: only what can be said without one, such as a direction. decimals: of a figure that was estimated and rounded to them; None for one that is exact.
     """
 
     name: str
@@ -145,6 +145,8 @@ class PropertyDiff(NamedTuple):
     decimals: int | None = None
     instead_before: str = ""
     instead_after: str = ""
+    leans_before: str = ""
+    leans_after: str = ""
 
     @property
     def gained(self) -> Fraction | None:
@@ -156,7 +158,10 @@ class PropertyDiff(NamedTuple):
     @property
     def changed(self) -> bool:
         """True when the figure differs as it is shown, or what is said in its place."""
-        return self.gained != 0 if self.gained is not None else (self.before, self.instead_before) != (self.after, self.instead_after)
+        if self.gained is not None:
+            return self.gained != 0
+        # why there is no figure may differ by a digit: that is no change
+        return (self.before is None) != (self.after is None) or self.leans_before != self.leans_after
 
 
 class RecordDiff(NamedTuple):

@@ -9,7 +9,8 @@ from fvc.material import Share
 from fvc.reading import Reading
 from fvc.science import preservation, solubilising
 from fvc.science.estimate import Estimate
-from fvc.science.properties import Own, moved_of, preservatives_of, properties_of
+from fvc.science.own import Own
+from fvc.science.properties import moved_of, preservatives_of, properties_of
 
 
 class Effects(NamedTuple):
@@ -22,8 +23,8 @@ class Effects(NamedTuple):
 def effects(before: Reading, after: Reading, own_before: Own, own_after: Own) -> Effects:
     """Estimate both sides, from the readings that each starts from; works on plans that do not close as well."""
     rows = properties_of_both(before, after, own_before, own_after)
-    changed = any(row.changed for row in rows)
-    return Effects(rows, tuple(_said(before, after, own_before, own_after)) if changed else ())
+    changed = {row.name for row in rows if row.changed}
+    return Effects(rows, tuple(_said(before, after, own_before, own_after, "pH" in changed)) if changed else ())
 
 
 def properties_of_both(before: Reading, after: Reading, own_before: Own, own_after: Own) -> tuple[PropertyDiff, ...]:
@@ -36,7 +37,8 @@ def properties_of_both(before: Reading, after: Reading, own_before: Own, own_aft
 def _row(name: str, before: Estimate | None, after: Estimate | None) -> PropertyDiff:
     one = after or before
     assert one is not None
-    return PropertyDiff(name, one.unit, _share(before), _share(after), one.decimals, _instead(before), _instead(after))
+    leans = (before.instead if before else "", after.instead if after else "")
+    return PropertyDiff(name, one.unit, _share(before), _share(after), one.decimals, _instead(before), _instead(after), *leans)
 
 
 def _share(estimate: Estimate | None) -> Share | None:
@@ -53,14 +55,19 @@ def _instead(estimate: Estimate | None) -> str:
     return "; ".join(part for part in (estimate.declined, estimate.instead) if part)
 
 
-def _said(before: Reading, after: Reading, own_before: Own, own_after: Own) -> list[str]:
+def _said(before: Reading, after: Reading, own_before: Own, own_after: Own, moves: bool) -> list[str]:
+    """moves: the pH changes, so where it starts from must be said."""
     out = []
     moved = moved_of(after, own_after)
-    if moved is not None:
-        anchor = moved.anchor
-        out.append(f"the pH starts from the meter, {anchor.value.text} in {anchor.trial} on day {anchor.day}, and moves as the model does")
+    if moved is not None and moves:
+        how = "is as it was read" if moved.as_read else "starts from the meter and moves as the model does"
+        out.append(f"the pH {how}: {moved.anchor.words}")
+        out += moved.notes
+    lost = {w.name for w in preservatives_of(after, own_after) if w.pka and w.undissociated is None}
+    had = {w.name for w in preservatives_of(before, own_before) if w.undissociated is not None}
+    out += [f"{name}: how much of it is undissociated, the form that works, cannot be told any more" for name in sorted(lost & had)]
     changes = preservation.compare(preservatives_of(before, own_before), preservatives_of(after, own_after))
-    out += [f"{change.name}, {change.words}" for change in changes]
+    out += [f"{change.name}, {change.words}" for change in changes if change.name not in lost]
     ratios = {pair.what: pair.ratio for pair in solubilising.pairs_of(before)}
     for pair in solubilising.pairs_of(after):
         learned = solubilising.lesson(pair, own_after.seen)

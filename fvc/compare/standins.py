@@ -17,6 +17,8 @@ from fvc.material import Material, active_names, inci_key
 from fvc.reading import Reading
 from fvc.rules.cost import KILOGRAM, per_gram
 
+MUCH_PH = Fraction(1, 2)  # pH units, from which a stand-in changes what the product is
+
 
 class StandIn(NamedTuple):
     """One candidate on a basis.
@@ -40,6 +42,18 @@ class StandIn(NamedTuple):
     def level(self) -> Fraction:
         """Percent that it would stand at, exact."""
         return self.change.levels[0][1]
+
+    @property
+    def ph(self) -> PropertyDiff | None:
+        """The estimated pH of both sides; None where it was not worked out."""
+        return next((p for p in self.properties if p.name == "pH"), None)
+
+    @property
+    def moves_ph(self) -> bool:
+        """True where the pH moves by more than 0.5, is estimated of one side only, or leans to another side."""
+        if self.ph is None:
+            return False
+        return self.ph.changed if self.ph.gained is None else abs(self.ph.gained) > MUCH_PH
 
 
 class NoStandIn(NamedTuple):
@@ -94,12 +108,16 @@ def stand_ins(
 
 
 def by_how_little(rows: Iterable[StandIn]) -> list[StandIn]:
-    """The rows with their bills in order: those that cross no limit first, then by cautions, allergens, how little moves elsewhere, new names, cost."""
+    """The rows with their bills in order: first those that cross no limit, then those that leave the pH about where it is.
 
-    def weight(row: StandIn) -> tuple[int, int, int, Fraction, int, Fraction, str]:
+    Then by cautions, allergens, how little moves elsewhere, new names, cost.
+    """
+
+    def weight(row: StandIn) -> tuple[int, bool, int, int, Fraction, int, Fraction, str]:
         bill = row.bill or Bill((), (), None)
         return (
             sum(each.kind == "crossed" for each in bill.limits),
+            row.moves_ph,
             len(bill.cautions or ()),
             sum(len(each.allergens_gained) for each in bill.labels),
             row.elsewhere,

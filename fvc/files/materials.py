@@ -11,7 +11,20 @@ from fvc import amounts
 from fvc.amounts import HUNDRED, ZERO, Typed
 from fvc.files.fields import Choice, Day, Field, Flag, ListOf, Notes, Number, Pair, ShareKind, Table, TableBy, Text, any_name
 from fvc.files.parsed import FORMAT_FIELD, Parsed, read_file
-from fvc.material import ANYTHING, NOTHING, Constants, Lot, Material, Price, Share, inci_key, share_of, undeclared_rest, water_in
+from fvc.material import (
+    ANYTHING,
+    LEAST_MASS,
+    NOTHING,
+    Constants,
+    Lot,
+    Material,
+    Price,
+    Share,
+    inci_key,
+    share_of,
+    undeclared_rest,
+    water_in,
+)
 
 
 def price_from_text(text: str) -> Price:
@@ -94,6 +107,13 @@ def build_material(id: str, fields: dict[str, Any], notes: Notes, at: tuple[str,
             notes.fault((*at, "active"), f'"{name}" is named twice', "leave one of the two")
         if composition is not None and share_of(composition, name) is None:
             notes.fault((*at, "active"), f'"{name}" is not in the composition', "use an INCI name from [composition]")
+    for path, typed in ((("molar_mass",), fields.get("molar_mass")), (("acid", "molar_mass"), fields.get("acid", {}).get("molar_mass"))):
+        if typed and typed.value < LEAST_MASS:
+            notes.warn(
+                (*at, *path),
+                f"a molar mass of {typed.text} g/mol cannot be right, and counts as not known",
+                "write it in g/mol, such as 192.12",
+            )
     return Material(
         id=id,
         name=fields.get("name", id),

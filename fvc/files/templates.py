@@ -41,11 +41,19 @@ name      = {name}
 # use_level = [1.0, 5.0]            # percent as supplied, low and high
 # price     = "7.90 / 250 g"        # or "44.50 / 10 mL", with a density
 # density   = 1.26                  # g/mL
+# molar_mass = 205.25               # g/mol of the active matter; of a hydrate with its water
+# charge    = "non-ionic"           # anionic, cationic, non-ionic, amphoteric
+# hlb       = 16.7                  # of an emulsifier or solubiliser
+# required_hlb = 7                  # of an oil: the HLB that it asks for
+# ph_range  = [3, 7]                # where it works or is stable, such as a preservative
 # heat_max  = "40 °C"
 # supplier  = "who sells it"
 # source    = "technical sheet, 2026-02"
 # active    = ["Panthenol"]         # INCI names that are the active matter; without it, all that is not Aqua
 {composition}
+# Of an acid, or the acid of a salt, that fvc does not know:
+# [acid]
+# pka = [3.13, 4.76, 6.40]          # one for each proton
 # Inside an ingredient that has one INCI name of its own, such as an essential oil; from the supplier's analysis:
 # [constituents]
 # "Limonene" = [93, 96]

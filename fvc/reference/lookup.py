@@ -68,12 +68,20 @@ def known(inci: str) -> Known | None:
 
 @cache
 def _hydrates() -> dict[str, Hydrate]:
-    return {hydrate.name.casefold(): hydrate for hydrate in HYDRATES}
+    return {name.casefold(): hydrate for hydrate in HYDRATES for name in (hydrate.name, *hydrate.synonyms)}
 
 
 def hydrate_named(name: str) -> Hydrate | None:
-    """The form with water of crystallisation that a supplier's name means, whatever is said behind a comma; None for none."""
-    return _hydrates().get(inci_key(name.partition(",")[0]))
+    """The form with water of crystallisation that a supplier's name means, `Sodium citrate, dihydrate (fine)`; None for none.
+
+    What stands behind a comma or in brackets may be part of the name, or say something else of it.
+    """
+    plain = name.partition("(")[0]
+    first = plain.partition(",")[0]
+    for text in (plain.replace(",", " "), " ".join(plain.split(",")[:2]), first, first.replace("-", " ")):
+        if found := _hydrates().get(inci_key(text)):
+            return found
+    return None
 
 
 def oil_named(inci: str) -> Oil | None:

@@ -100,7 +100,7 @@ _MOLECULES = (
 # Molecules that mix with water or dissolve in it, without a constant in here.
 _IDEAL = """Lactic Acid;Acetic Acid;Succinic Acid;Phosphoric Acid;Glycolic Acid;Mandelic Acid;Gluconic Acid;Gluconolactone
 Lactobionic Acid;Levulinic Acid;Ascorbic Acid;Ascorbyl Glucoside;3-O-Ethyl Ascorbic Acid;Tranexamic Acid;Phytic Acid;Etidronic Acid
-Thioglycolic Acid;Glyceryl Thioglycolate;Triethanolamine;Ethanolamine;Aminomethyl Propanol;Tromethamine;Arginine;Glycine;Ammonia
+Thioglycolic Acid;Glyceryl Thioglycolate;Triethanolamine;Ethanolamine;Aminomethyl Propanol;Tromethamine;Arginine;Glycine;Lysine;Histidine;Niacin;Ammonia
 Ammonium Hydroxide;PCA;Propionic Acid;Formic Acid;Phenoxyethanol;Phenoxyisopropanol;Benzyl Alcohol;Imidazolidinyl Urea
 Diazolidinyl Urea;DMDM Hydantoin;2-Bromo-2-Nitropropane-1,3-Diol;Methylisothiazolinone;Methylchloroisothiazolinone
 Phenethyl Alcohol;Hexylene Glycol;Methylpropanediol;Ethyl Lactate;Diglycerin;Propanediol;Dipropylene Glycol;Butylene Glycol
@@ -158,7 +158,7 @@ _LIKE = (
         "Potassium Propionate;Ammonium Propionate;Sodium Undecylenate;Potassium Undecylenate;Sodium Paraben;Potassium Paraben;"
         "Sodium Methylparaben;Potassium Methylparaben;Sodium Ethylparaben;Potassium Ethylparaben;Sodium Propylparaben;"
         "Potassium Propylparaben;Sodium Butylparaben;Potassium Butylparaben;Ammonium Thioglycolate;Sodium Hydroxymethylglycinate;"
-        "Sodium Bicarbonate;Potassium Bicarbonate",
+        "Sodium Bicarbonate;Potassium Bicarbonate;Arginine HCl;Lysine HCl",
     ),
     (
         "Sodium Sulfate",

@@ -39,7 +39,8 @@ class Known(NamedTuple):
 class Hydrate(NamedTuple):
     """A form that holds water of crystallisation, under the INCI name of the dry substance.
 
-    name: as a supplier writes it. inci: the name on the label. formula, molar_mass: with the water.
+    name: as a supplier writes it. inci: the name on the label. formula, molar_mass: with the water. synonyms: other names of
+    the same form that suppliers write.
     """
 
     name: str
@@ -47,6 +48,7 @@ class Hydrate(NamedTuple):
     formula: str
     molar_mass: str
     source: Source
+    synonyms: tuple[str, ...] = ()
 
 
 WEIGHTS = Source("molmass 2026.1.8 from the formula, with the atomic weights and isotopic compositions of NIST", "2026-01-08")
@@ -74,10 +76,21 @@ BATES_ALLEN = Source("Bates & Allen, J. Res. NBS 64A, 343 (33450 J/mol and -36.4
 GOLDBERG_MEMORY = Source(
     "Goldberg, Kishore & Lennen, J. Phys. Chem. Ref. Data 31, ionization reactions of buffers", "2002", looked_up=False
 )
+# Constants that are published at ionic strength 0.1 stand here at 0: pKa + 0.107 (2|z| - 1) by Davies, z the charge of the base form.
 EDTA_TABLE = Source(
-    "pK values of some acids, in a textbook of analytical chemistry, table 3.3 (ionic strength not stated, as read in 2026)", "2026"
+    "pK values of some acids, in a textbook of analytical chemistry, table 3.3: 2.0, 2.67, 6.16, 10.27 (taken as at ionic strength 0.1, "
+    "here at 0 by Davies)",
+    "2026",
 )
-GLDA = Source("published protonation constants at ionic strength 0.1, origin not noted", "2012", looked_up=False)
+GLDA = Source(
+    "published protonation constants 2.56, 3.49, 5.01, 9.36 at ionic strength 0.1 (here at 0 by Davies), origin not noted",
+    "2012",
+    looked_up=False,
+)
+NIST_46 = Source("Martell, Smith & Motekaitis, NIST Database 46, at ionic strength 0", "2001", looked_up=False)
+AMINE_OXIDE = Source(
+    "Lair et al., Langmuir 20, 8490: about 5 for single molecules; J. Colloid Interface Sci. 243, 233 (2001): 5.9 in micelles", "2004"
+)
 GLUCONIC = Source("published values from 3.6 to 3.86, origin unclear", "2026", looked_up=False)
 DEHYDROACETIC = Source("about 5.27 in secondary sources, origin unclear", "2026", looked_up=False)
 PARABENS = Source("published values for the phenol of the ester, which differ by about 0.2", "2026", looked_up=False)
@@ -91,9 +104,15 @@ FULLY_PROTONATED: dict[str, int] = {
     "Ammonia": 1,
     "Ammonium Hydroxide": 1,
     "Arginine": 2,
+    "Carnitine": 1,
     "Ethanolamine": 1,
     "Glycine": 1,
+    "Histidine": 2,
+    "Lauramine Oxide": 1,
+    "Lysine": 2,
+    "Niacin": 1,
     "Niacinamide": 1,
+    "Tranexamic Acid": 1,
     "Triethanolamine": 1,
     "Tromethamine": 1,
 }
@@ -562,7 +581,17 @@ SUBSTANCES: tuple[Known, ...] = (
     ),
     # Magnesium and water vary: no molar mass.
     Known("Magnesium Ascorbyl Phosphate", ("antioxidant", "active"), source=TRADE),
-    Known("Ascorbyl Glucoside", ("antioxidant", "active"), formula="C12H18O11", molar_mass="338.27", mass_source=WEIGHTS, source=TRADE),
+    Known(
+        "Ascorbyl Glucoside",
+        ("antioxidant", "active"),
+        formula="C12H18O11",
+        molar_mass="338.27",
+        pka=("3.38",),
+        uncertain_pka=True,
+        mass_source=WEIGHTS,
+        pka_source=VARIOUS_MEMORY,
+        source=TRADE,
+    ),
     Known("Ascorbyl Palmitate", ("antioxidant",), formula="C22H38O7", molar_mass="414.53", mass_source=WEIGHTS, source=TRADE),
     Known(
         "3-O-Ethyl Ascorbic Acid",
@@ -570,7 +599,10 @@ SUBSTANCES: tuple[Known, ...] = (
         formula="C8H12O6",
         molar_mass="204.18",
         synonyms=("Ethyl Ascorbic Acid",),
+        pka=("7.9",),
+        uncertain_pka=True,
         mass_source=WEIGHTS,
+        pka_source=VARIOUS_MEMORY,
         source=TRADE,
     ),
     Known(
@@ -584,19 +616,38 @@ SUBSTANCES: tuple[Known, ...] = (
         pka_source=VARIOUS_MEMORY,
         source=TRADE,
     ),
-    Known("Kojic Acid", ("active", "chelator"), formula="C6H6O4", molar_mass="142.11", mass_source=WEIGHTS, source=TRADE),
-    Known("Tranexamic Acid", ("active",), formula="C8H15NO2", molar_mass="157.21", mass_source=WEIGHTS, source=TRADE),
+    Known(
+        "Kojic Acid",
+        ("active", "chelator"),
+        formula="C6H6O4",
+        molar_mass="142.11",
+        pka=("7.9",),
+        uncertain_pka=True,
+        mass_source=WEIGHTS,
+        pka_source=VARIOUS_MEMORY,
+        source=TRADE,
+    ),
+    Known(
+        "Tranexamic Acid",
+        ("active",),
+        formula="C8H15NO2",
+        molar_mass="157.21",
+        pka=("4.3", "10.6"),
+        uncertain_pka=True,
+        mass_source=WEIGHTS,
+        pka_source=VARIOUS_MEMORY,
+        source=TRADE,
+    ),
     # Twelve steps, and no set of constants that sources agree on: none is given.
     Known("Phytic Acid", ("chelator", "antioxidant"), formula="C6H18O24P6", molar_mass="660.04", mass_source=WEIGHTS, source=TRADE),
     # How many sodium it has varies by supplier: no molar mass.
     Known("Sodium Phytate", ("chelator", "antioxidant"), acid=("Phytic Acid", 1), source=TRADE),
-    # Constants at ionic strength 0.1, as they are mostly given; at zero they differ by up to 0.8.
     Known(
         "EDTA",
         ("chelator",),
         formula="C10H16N2O8",
         molar_mass="292.24",
-        pka=("2.0", "2.67", "6.16", "10.27"),
+        pka=("2.11", "2.99", "6.70", "11.02"),
         uncertain_pka=True,
         synonyms=("Edetic Acid", "Ethylenediaminetetraacetic Acid"),
         mass_source=WEIGHTS,
@@ -622,7 +673,7 @@ SUBSTANCES: tuple[Known, ...] = (
         ("chelator",),
         formula="C9H9NNa4O8",
         molar_mass="351.13",
-        pka=("2.56", "3.49", "5.01", "9.36"),
+        pka=("2.67", "3.81", "5.55", "10.11"),
         uncertain_pka=True,
         mass_source=WEIGHTS,
         pka_source=GLDA,
@@ -638,7 +689,17 @@ SUBSTANCES: tuple[Known, ...] = (
     ),
     Known("Tetrasodium Etidronate", ("chelator",), formula="C2H4Na4O7P2", molar_mass="293.96", mass_source=WEIGHTS, source=TRADE),
     Known("Etidronic Acid", ("chelator",), formula="C2H8O7P2", molar_mass="206.03", mass_source=WEIGHTS, source=TRADE),
-    Known("Thioglycolic Acid", ("active",), formula="C2H4O2S", molar_mass="92.12", mass_source=WEIGHTS, source=TRADE),
+    Known(
+        "Thioglycolic Acid",
+        ("active",),
+        formula="C2H4O2S",
+        molar_mass="92.12",
+        pka=("3.60", "10.4"),
+        uncertain_pka=True,
+        mass_source=WEIGHTS,
+        pka_source=VARIOUS_MEMORY,
+        source=TRADE,
+    ),
     Known(
         "Ammonium Thioglycolate",
         ("active",),
@@ -707,6 +768,48 @@ SUBSTANCES: tuple[Known, ...] = (
         synonyms=("L-Arginine",),
         mass_source=WEIGHTS,
         pka_source=ARGININE,
+        source=TRADE,
+    ),
+    Known(
+        "Arginine HCl",
+        ("conditioning agent", "active"),
+        formula="C6H15ClN4O2",
+        molar_mass="210.66",
+        mass_source=WEIGHTS,
+        source=TRADE,
+    ),
+    Known(
+        "Lysine",
+        ("conditioning agent", "buffer"),
+        formula="C6H14N2O2",
+        molar_mass="146.19",
+        pka=("1.77", "9.07", "10.82"),
+        synonyms=("L-Lysine",),
+        mass_source=WEIGHTS,
+        pka_source=NIST_46,
+        source=TRADE,
+    ),
+    Known("Lysine HCl", ("conditioning agent", "active"), formula="C6H15ClN2O2", molar_mass="182.65", mass_source=WEIGHTS, source=TRADE),
+    Known(
+        "Histidine",
+        ("conditioning agent", "buffer"),
+        formula="C6H9N3O2",
+        molar_mass="155.15",
+        pka=("1.6", "5.97", "9.28"),
+        synonyms=("L-Histidine",),
+        mass_source=WEIGHTS,
+        pka_source=NIST_46,
+        source=TRADE,
+    ),
+    Known(
+        "Niacin",
+        ("active",),
+        formula="C6H5NO2",
+        molar_mass="123.11",
+        pka=("2.03", "4.82"),
+        synonyms=("Nicotinic Acid",),
+        mass_source=WEIGHTS,
+        pka_source=NIST_46,
         source=TRADE,
     ),
     Known(
@@ -1656,7 +1759,17 @@ SUBSTANCES: tuple[Known, ...] = (
         mass_source=WEIGHTS,
         source=TRADE,
     ),
-    Known("Caprylhydroxamic Acid", ("booster", "chelator"), formula="C8H17NO2", molar_mass="159.23", mass_source=WEIGHTS, source=TRADE),
+    Known(
+        "Caprylhydroxamic Acid",
+        ("booster", "chelator"),
+        formula="C8H17NO2",
+        molar_mass="159.23",
+        pka=("9.5",),
+        uncertain_pka=True,
+        mass_source=WEIGHTS,
+        pka_source=VARIOUS_MEMORY,
+        source=TRADE,
+    ),
     Known("Phenylpropanol", ("booster", "fragrance"), formula="C9H12O", molar_mass="136.19", mass_source=WEIGHTS, source=TRADE),
     Known("Decylene Glycol", ("booster", "humectant"), formula="C10H22O2", molar_mass="174.28", mass_source=WEIGHTS, source=TRADE),
     Known("Hexylene Glycol", ("solvent", "booster"), formula="C6H14O2", molar_mass="118.17", mass_source=WEIGHTS, source=TRADE),
@@ -1790,7 +1903,17 @@ SUBSTANCES: tuple[Known, ...] = (
     Known("Caffeine", ("active",), formula="C8H10N4O2", molar_mass="194.19", mass_source=WEIGHTS, source=TRADE),
     Known("Ectoin", ("humectant", "active"), formula="C6H10N2O2", molar_mass="142.16", mass_source=WEIGHTS, source=TRADE),
     Known("Creatine", ("active", "conditioning agent"), formula="C4H9N3O2", molar_mass="131.13", mass_source=WEIGHTS, source=TRADE),
-    Known("Carnitine", ("active",), formula="C7H15NO3", molar_mass="161.20", mass_source=WEIGHTS, source=TRADE),
+    Known(
+        "Carnitine",
+        ("active",),
+        formula="C7H15NO3",
+        molar_mass="161.20",
+        pka=("3.80",),
+        uncertain_pka=True,
+        mass_source=WEIGHTS,
+        pka_source=VARIOUS_MEMORY,
+        source=TRADE,
+    ),
     Known("Taurine", ("humectant", "buffer"), formula="C2H7NO3S", molar_mass="125.15", mass_source=WEIGHTS, source=TRADE),
     Known(
         "Acetyl Glucosamine",
@@ -2081,7 +2204,18 @@ SUBSTANCES: tuple[Known, ...] = (
     Known("Caprylyl Glucoside", ("surfactant",), charge="non-ionic", source=TRADE),
     Known("Cocamide MEA", ("surfactant",), charge="non-ionic", source=TRADE),
     Known("Cocamide MIPA", ("surfactant",), charge="non-ionic", source=TRADE),
-    Known("Lauramine Oxide", ("surfactant",), charge="non-ionic", source=TRADE),
+    Known(
+        "Lauramine Oxide",
+        ("surfactant",),
+        formula="C14H31NO",
+        molar_mass="229.40",
+        pka=("5.5",),
+        uncertain_pka=True,
+        charge="non-ionic",
+        mass_source=WEIGHTS,
+        pka_source=AMINE_OXIDE,
+        source=TRADE,
+    ),
     Known("Cocamidopropylamine Oxide", ("surfactant",), charge="non-ionic", source=TRADE),
     Known("Laureth-4", ("surfactant",), charge="non-ionic", source=TRADE),
     Known("PEG-7 Glyceryl Cocoate", ("surfactant",), charge="non-ionic", source=TRADE),
@@ -2208,31 +2342,127 @@ SUBSTANCES: tuple[Known, ...] = (
 
 HYDRATES: tuple[Hydrate, ...] = (
     Hydrate("citric acid monohydrate", "Citric Acid", "C6H8O7.H2O", "210.14", WEIGHTS),
-    Hydrate("trisodium citrate dihydrate", "Sodium Citrate", "C6H5Na3O7.2H2O", "294.10", WEIGHTS),
-    Hydrate("tripotassium citrate monohydrate", "Potassium Citrate", "C6H5K3O7.H2O", "324.41", WEIGHTS),
+    Hydrate(
+        "trisodium citrate dihydrate",
+        "Sodium Citrate",
+        "C6H5Na3O7.2H2O",
+        "294.10",
+        WEIGHTS,
+        ("sodium citrate dihydrate", "trisodium citrate 2-hydrate", "sodium citrate tribasic dihydrate", "tri-sodium citrate dihydrate"),
+    ),
+    Hydrate(
+        "tripotassium citrate monohydrate",
+        "Potassium Citrate",
+        "C6H5K3O7.H2O",
+        "324.41",
+        WEIGHTS,
+        ("potassium citrate monohydrate", "potassium citrate tribasic monohydrate"),
+    ),
+    Hydrate("sodium carbonate monohydrate", "Sodium Carbonate", "Na2CO3.H2O", "124.00", WEIGHTS),
+    Hydrate("sodium sulfate decahydrate", "Sodium Sulfate", "Na2SO4.10H2O", "322.19", WEIGHTS, ("sodium sulphate decahydrate",)),
+    Hydrate("calcium chloride hexahydrate", "Calcium Chloride", "CaCl2.6H2O", "219.07", WEIGHTS),
     Hydrate("sodium acetate trihydrate", "Sodium Acetate", "C2H3NaO2.3H2O", "136.08", WEIGHTS),
-    Hydrate("calcium lactate pentahydrate", "Calcium Lactate", "C6H10CaO6.5H2O", "308.29", WEIGHTS),
-    Hydrate("disodium tartrate dihydrate", "Sodium Tartrate", "C4H4Na2O6.2H2O", "230.08", WEIGHTS),
-    Hydrate("potassium sodium tartrate tetrahydrate", "Potassium Sodium Tartrate", "C4H4KNaO6.4H2O", "282.22", WEIGHTS),
-    Hydrate("disodium succinate hexahydrate", "Disodium Succinate", "C4H4Na2O4.6H2O", "270.14", WEIGHTS),
-    Hydrate("sodium dihydrogen phosphate monohydrate", "Sodium Phosphate", "NaH2PO4.H2O", "137.99", WEIGHTS),
-    Hydrate("sodium dihydrogen phosphate dihydrate", "Sodium Phosphate", "NaH2PO4.2H2O", "156.01", WEIGHTS),
-    Hydrate("disodium hydrogen phosphate dihydrate", "Disodium Phosphate", "Na2HPO4.2H2O", "177.99", WEIGHTS),
-    Hydrate("disodium hydrogen phosphate heptahydrate", "Disodium Phosphate", "Na2HPO4.7H2O", "268.07", WEIGHTS),
-    Hydrate("disodium hydrogen phosphate dodecahydrate", "Disodium Phosphate", "Na2HPO4.12H2O", "358.14", WEIGHTS),
-    Hydrate("trisodium phosphate dodecahydrate", "Trisodium Phosphate", "Na3PO4.12H2O", "380.12", WEIGHTS),
+    Hydrate("calcium lactate pentahydrate", "Calcium Lactate", "C6H10CaO6.5H2O", "308.29", WEIGHTS, ("calcium L-lactate pentahydrate",)),
+    Hydrate(
+        "disodium tartrate dihydrate",
+        "Sodium Tartrate",
+        "C4H4Na2O6.2H2O",
+        "230.08",
+        WEIGHTS,
+        ("sodium tartrate dihydrate", "sodium tartrate dibasic dihydrate"),
+    ),
+    Hydrate(
+        "potassium sodium tartrate tetrahydrate",
+        "Potassium Sodium Tartrate",
+        "C4H4KNaO6.4H2O",
+        "282.22",
+        WEIGHTS,
+        ("sodium potassium tartrate tetrahydrate",),
+    ),
+    Hydrate("disodium succinate hexahydrate", "Disodium Succinate", "C4H4Na2O4.6H2O", "270.14", WEIGHTS, ("sodium succinate hexahydrate",)),
+    Hydrate(
+        "sodium dihydrogen phosphate monohydrate",
+        "Sodium Phosphate",
+        "NaH2PO4.H2O",
+        "137.99",
+        WEIGHTS,
+        ("monosodium phosphate monohydrate", "sodium phosphate monohydrate", "sodium phosphate monobasic monohydrate"),
+    ),
+    Hydrate(
+        "sodium dihydrogen phosphate dihydrate",
+        "Sodium Phosphate",
+        "NaH2PO4.2H2O",
+        "156.01",
+        WEIGHTS,
+        ("monosodium phosphate dihydrate", "sodium phosphate monobasic dihydrate"),
+    ),
+    Hydrate(
+        "disodium hydrogen phosphate dihydrate",
+        "Disodium Phosphate",
+        "Na2HPO4.2H2O",
+        "177.99",
+        WEIGHTS,
+        ("disodium phosphate dihydrate", "sodium phosphate dibasic dihydrate"),
+    ),
+    Hydrate(
+        "disodium hydrogen phosphate heptahydrate",
+        "Disodium Phosphate",
+        "Na2HPO4.7H2O",
+        "268.07",
+        WEIGHTS,
+        ("disodium phosphate heptahydrate", "sodium phosphate dibasic heptahydrate"),
+    ),
+    Hydrate(
+        "disodium hydrogen phosphate dodecahydrate",
+        "Disodium Phosphate",
+        "Na2HPO4.12H2O",
+        "358.14",
+        WEIGHTS,
+        ("disodium phosphate dodecahydrate", "sodium phosphate dibasic dodecahydrate"),
+    ),
+    Hydrate(
+        "trisodium phosphate dodecahydrate",
+        "Trisodium Phosphate",
+        "Na3PO4.12H2O",
+        "380.12",
+        WEIGHTS,
+        ("sodium phosphate tribasic dodecahydrate",),
+    ),
     Hydrate("sodium dehydroacetate monohydrate", "Sodium Dehydroacetate", "C8H7NaO4.H2O", "208.14", WEIGHTS),
-    Hydrate("disodium EDTA dihydrate", "Disodium EDTA", "C10H14N2Na2O8.2H2O", "372.24", WEIGHTS),
-    Hydrate("tetrasodium EDTA dihydrate", "Tetrasodium EDTA", "C10H12N2Na4O8.2H2O", "416.20", WEIGHTS),
-    Hydrate("tetrasodium EDTA tetrahydrate", "Tetrasodium EDTA", "C10H12N2Na4O8.4H2O", "452.23", WEIGHTS),
+    Hydrate(
+        "disodium EDTA dihydrate",
+        "Disodium EDTA",
+        "C10H14N2Na2O8.2H2O",
+        "372.24",
+        WEIGHTS,
+        ("EDTA disodium salt dihydrate", "disodium edetate dihydrate", "edetate disodium dihydrate"),
+    ),
+    Hydrate(
+        "tetrasodium EDTA dihydrate", "Tetrasodium EDTA", "C10H12N2Na4O8.2H2O", "416.20", WEIGHTS, ("EDTA tetrasodium salt dihydrate",)
+    ),
+    Hydrate(
+        "tetrasodium EDTA tetrahydrate",
+        "Tetrasodium EDTA",
+        "C10H12N2Na4O8.4H2O",
+        "452.23",
+        WEIGHTS,
+        ("EDTA tetrasodium salt tetrahydrate",),
+    ),
     Hydrate("sodium ascorbyl phosphate dihydrate", "Sodium Ascorbyl Phosphate", "C6H6Na3O9P.2H2O", "358.08", WEIGHTS),
     Hydrate("calcium gluconate monohydrate", "Calcium Gluconate", "C12H22CaO14.H2O", "448.39", WEIGHTS),
     Hydrate("sodium carbonate decahydrate", "Sodium Carbonate", "Na2CO3.10H2O", "286.14", WEIGHTS),
-    Hydrate("magnesium sulfate heptahydrate", "Magnesium Sulfate", "MgSO4.7H2O", "246.47", WEIGHTS),
-    Hydrate("magnesium chloride hexahydrate", "Magnesium Chloride", "MgCl2.6H2O", "203.30", WEIGHTS),
+    Hydrate(
+        "magnesium sulfate heptahydrate",
+        "Magnesium Sulfate",
+        "MgSO4.7H2O",
+        "246.47",
+        WEIGHTS,
+        ("magnesium sulphate heptahydrate", "Epsom salt"),
+    ),
+    Hydrate("magnesium chloride hexahydrate", "Magnesium Chloride", "MgCl2.6H2O", "203.30", WEIGHTS, ("magnesium chloride 6-hydrate",)),
     Hydrate("calcium chloride dihydrate", "Calcium Chloride", "CaCl2.2H2O", "147.01", WEIGHTS),
-    Hydrate("zinc sulfate heptahydrate", "Zinc Sulfate", "ZnSO4.7H2O", "287.55", WEIGHTS),
+    Hydrate("zinc sulfate heptahydrate", "Zinc Sulfate", "ZnSO4.7H2O", "287.55", WEIGHTS, ("zinc sulphate heptahydrate",)),
     Hydrate("trehalose dihydrate", "Trehalose", "C12H22O11.2H2O", "378.33", WEIGHTS),
     Hydrate("lactose monohydrate", "Lactose", "C12H22O11.H2O", "360.31", WEIGHTS),
-    Hydrate("glucose monohydrate", "Glucose", "C6H12O6.H2O", "198.17", WEIGHTS),
+    Hydrate("glucose monohydrate", "Glucose", "C6H12O6.H2O", "198.17", WEIGHTS, ("dextrose monohydrate",)),
 )

@@ -17,7 +17,8 @@ from fvc.material import NOTHING, Share, certain, inci_key
 from fvc.names import nearest, printable, suggestion
 from fvc.reading import Reading
 from fvc.reference.lookup import name_is_known
-from fvc.results.records import Case, Looked, Records, stood
+from fvc.results.records import Case, Looked, Records
+from fvc.schedule import stood
 from fvc.seeing import CLARITY, CONDITIONS, seen_from
 from fvc.trial import SALE_VERDICTS, VERDICTS, WEIGHINGS, Seen
 from fvc.variants import SET_ASIDE

@@ -14,8 +14,9 @@ from fvc.errors import Fault, Refusal
 from fvc.names import printable, suggestion
 from fvc.reading import Reading
 from fvc.results.conditions import PROPERTIES, SPELLED, Known, figure_of, known_in, one_of, property_words, said, word_of
-from fvc.results.records import Case, Records, stood
+from fvc.results.records import Case, Records
 from fvc.results.table import chosen_of
+from fvc.schedule import stood
 from fvc.seeing import CLARITY, ph_sure_to
 from fvc.trial import Seen
 

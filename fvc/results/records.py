@@ -21,7 +21,7 @@ from fvc.errors import Fault, Refusal
 from fvc.formula import BALANCE, FIXED, OPEN, Amount, Level, Line, VariantOf
 from fvc.reading import Reading, Side
 from fvc.references import Reference, folder_reading, parent_of, parse_reference, saved_as
-from fvc.schedule import Schedule, time_point
+from fvc.schedule import Schedule, place_of, time_point
 from fvc.seeing import Judged, judged
 from fvc.trial import Entry, Seen, Trial
 
@@ -115,7 +115,7 @@ class Case:
             seen = entry.seen or Seen()
             day = seen.day if seen.day is not None else self.trial.day_of(entry.at)
             found.append(Looked(entry, day, time_point(day, schedule.days), judged(seen, spec)))
-        return tuple(sorted(found, key=lambda each: (each.day, _place(each.seen.condition, schedule.conditions), each.entry.at)))
+        return tuple(sorted(found, key=lambda each: (each.day, place_of(each.seen.condition, schedule.conditions), each.entry.at)))
 
     def row(self, found: Sequence[str], slip_above: Fraction) -> Row:
         """The row of it. found: what of it meets the conditions, in words."""
@@ -126,15 +126,6 @@ class Case:
             return replace(row, departures=departures(self.trial, slip_above))
         except Refusal as refusal:  # nothing weighed yet, or more taken out than had gone in
             return replace(row, problem=refusal.faults[0].message)
-
-
-def _place(condition: str, known: Sequence[str]) -> tuple[int, str]:
-    return next((i for i, name in enumerate(known) if stood(condition, name)), len(known)), condition
-
-
-def stood(seen: str, asked: str) -> bool:
-    """True when a sample stood where it is asked for; `freeze-thaw` is any of its cycles."""
-    return seen.casefold() == asked.casefold() or seen.casefold().startswith(f"{asked.casefold()} ")
 
 
 class Records:

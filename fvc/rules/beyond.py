@@ -7,11 +7,10 @@ from typing import NamedTuple
 from fvc.reading import Reading
 from fvc.rules.basis import HOUSE, Basis
 from fvc.rules.case import case_of
-from fvc.rules.check import CHECKS, OF_PRODUCT
 from fvc.rules.finding import NOTE, Finding
 from fvc.rules.levels import check_house, check_use_levels
 from fvc.rules.limits import QUESTION, of_limits
-from fvc.science.properties import NOTHING_SEEN, Own
+from fvc.science.own import NOTHING_SEEN, Own
 
 
 class Beyond(NamedTuple):
@@ -32,6 +31,8 @@ def beyond(reading: Reading, basis: Basis, *, others: bool = True, own: Own = NO
     limits = tuple(f for f in found if f.level != NOTE and f.about != QUESTION)
     if not others:
         return Beyond(limits, ())
+    from fvc.rules.check import CHECKS, OF_PRODUCT  # with all that estimates: only for those who ask
+
     below = [f for f in found if f.level == NOTE and f.rule == "use-level"]
     checks = [c for c in CHECKS if c.of == OF_PRODUCT and (not c.rules or set(c.rules) & set(case.rules))]
     made = [o for c in checks for o in c.run(case) if isinstance(o, Finding) and o.level != NOTE]

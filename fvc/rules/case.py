@@ -13,7 +13,7 @@ from fvc.errors import Fault
 from fvc.reading import Reading
 from fvc.rules.basis import Basis
 from fvc.rules.finding import Finding, NotChecked
-from fvc.science.properties import NOTHING_SEEN, Own
+from fvc.science.own import NOTHING_SEEN, Own
 
 MADE_MEND = "this batch is made: set it aside, or enlarge it by what it lacks; mend the plan for the next one"
 Outcome = Iterator[Finding | NotChecked]

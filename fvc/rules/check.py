@@ -20,7 +20,7 @@ from fvc.rules.limits import check_limits, check_oils
 from fvc.rules.making import check_charges, check_heat, check_oil_held
 from fvc.rules.preservation import check_acid_order, check_listed, check_ph, check_present
 from fvc.rules.structure import check_functions, check_inci_names, check_locked, check_structure
-from fvc.science.properties import NOTHING_SEEN, Own
+from fvc.science.own import NOTHING_SEEN, Own
 
 OF_FILE, OF_LIMIT, OF_PRODUCT = "file", "limit", "product"
 

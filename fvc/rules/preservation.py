@@ -1,5 +1,7 @@
 """Checks of preservation: whether there is a preservative where there is water, and whether it works at the pH of the spec.
 
+What is judged at the pH that is estimated stands in `estimates.py`.
+
 None of them tells that a product keeps: that takes a challenge test, which no calculation replaces.
 """
 
@@ -9,16 +11,21 @@ from collections.abc import Sequence
 from fractions import Fraction
 from typing import NamedTuple
 
-from fvc.amounts import ZERO, figure, fixed
+from fvc.amounts import HUNDRED, ZERO, figure, fixed
 from fvc.composition import ADDED, Part, parts_of
 from fvc.contents import DECLARED, Content
 from fvc.reference.lookup import known, limits_of
+from fvc.reference.osmotic import GROWTH
 from fvc.reference.substances import Known
 from fvc.rules.basis import EU
 from fvc.rules.case import Case, Outcome, listed, unless_used, where_of
 from fvc.rules.finding import CAUTION, NOTE, STOP, Finding, NotChecked
 from fvc.rules.limits import factor
-from fvc.science.preservation import INSIDE, PRACTICE, PhRange, free_form, range_of, undissociated
+from fvc.science import water_activity
+from fvc.science.oils import is_oil
+from fvc.science.ph import model
+from fvc.science.preservation import INSIDE, OUTSIDE, PRACTICE, AtPh, PhRange, free_form, range_of, undissociated
+from fvc.science.properties import at_ph, leaning, ph_of
 
 ENOUGH = Fraction(5, 100)  # percent of a preserving substance below which it is only a trace from elsewhere
 MEANT = Fraction(10)  # percent of a raw material from which a preserving substance in it is no mere aid of its own
@@ -114,6 +121,29 @@ def _enough(case: Case, named: Sequence[Part]) -> Outcome:
         )
 
 
+DRIEST = Fraction(6, 10)  # water activity below which nothing is known to grow
+LEAN = Fraction(1, 4)  # of what is not oil, the share of water below which the models of water activity end
+NO_PRODUCT = (2, 12)  # pH beyond which no product for skin or hair stands; common practice
+
+
+def _perhaps_nothing_grows(case: Case) -> str:
+    """Why it is not known whether anything grows in a plan without preservative: dry as it is, or at such a pH; "" where it is known."""
+    found = water_activity.estimate(case.reading)
+    if found.value is not None and found.value < DRIEST:
+        low, high = (fixed(end or ZERO, 2) for end in (found.low, found.high))
+        about = f"its water activity is about {fixed(found.value, 2)} ({low} to {high})"
+        return f"{about}, and below {fixed(DRIEST, 2)} nothing is known to grow ({GROWTH.words})"
+    oil = sum((p.percent for p in case.parts if is_oil(p)), ZERO)
+    if found.value is None and case.composition.water.high < LEAN * (HUNDRED - oil):
+        return f"its water activity has no estimate, {found.declined}"
+    balance, read = model(case.reading).balance, ph_of(case.reading, case.own).value
+    ph = float(read) if read is not None else balance.ph if balance else 7.0
+    if not NO_PRODUCT[0] <= ph <= NO_PRODUCT[1]:
+        side = f"below {NO_PRODUCT[0]}" if ph < NO_PRODUCT[0] else f"above {NO_PRODUCT[1]}"
+        return f"its pH comes out {side}, where no product for skin or hair stands"
+    return ""
+
+
 def check_present(case: Case) -> Outcome:
     """A product with water has a preservative."""
     if not case.uses:
@@ -170,6 +200,10 @@ def check_present(case: Case) -> Outcome:
         )
         return
     more = f"; {listed(boosters)} alone is a booster, not a preservative" if boosters else ""
+    if why := _perhaps_nothing_grows(case):
+        words = f"up to {water} % water and no preservative{more}; whether anything grows in it is not known: {why}"
+        yield Finding(CAUTION, "the whole plan", "preservative", words, PRACTICE, "a laboratory tells whether anything grows in it")
+        return
     yield Finding(
         STOP,
         "the whole plan",
@@ -196,6 +230,9 @@ def check_ph(case: Case) -> Outcome:
     if not judged:
         return
     if case.ph is None:
+        at = at_estimate(case)
+        if at is not None and (at.value is not None or any(each[1].fits(at.low, at.high) == OUTSIDE for each in judged)):
+            return  # the estimate tells it
         yield NotChecked(
             "whether the preservatives work at the pH of the product",
             "the plan has no pH in its spec; add  ph = [low, high]  under [spec]",
@@ -215,6 +252,23 @@ def check_ph(case: Case) -> Outcome:
             source,
             f"bring the spec within pH {figure(first)} to {figure(last)}, or choose a preservative for this pH",
         )
+
+
+def waits_for_acid(case: Case) -> list[Part]:
+    """Open lines without a level to expect that are to set the pH at the bench, or of which nobody knows what they are."""
+    waits = [p for p in case.all_parts if p.amount.percent is None]
+    return [p for p in waits if p.material is None or p.material.does("pH adjuster") or is_acid(p)]
+
+
+def at_estimate(case: Case) -> AtPh | None:
+    """The pH that preservatives are judged at by an estimate; without a value where it only leans to one side.
+
+    None where there is no estimate, too little water for one, a record that cannot be read, or an acid that waits for its level.
+    """
+    if not case.watery or waits_for_acid(case) or any(p.material is None for p in case.parts):
+        return None
+    lean, at = leaning(case.reading, case.own), at_ph(case.reading, case.own)
+    return lean or (at if at is not None and at.value is not None else None)
 
 
 def check_listed(case: Case) -> Outcome:

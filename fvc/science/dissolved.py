@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from functools import lru_cache
 from typing import NamedTuple
 
 from fvc.composition import Part, composition_of
 from fvc.contents import INSIDE, TYPICAL, contents_of
-from fvc.material import Material, Share, active_names, inci_key
+from fvc.material import LEAST_MASS, Material, Share, active_names, inci_key
 from fvc.reading import Reading
 from fvc.reference.lookup import hydrate_named, known
 from fvc.reference.substances import Known
@@ -72,12 +73,13 @@ def molar_mass(inci: str, material: Material | None) -> Mass | None:
     """The molar mass of a substance in a raw material; None when nothing tells it.
 
     The record's own figure comes first, which is of its one active substance; then, for a record named after a hydrate
-    ("Trisodium citrate dihydrate"), the hydrate; then the published one.
+    ("Trisodium citrate dihydrate"), the hydrate; then the published one. Where the record's own cannot be right, there is none.
     """
     substance = known(inci)
     if material is not None and (material.molar_mass is not None or material.name):
-        names = active_names(material)
-        alone = len(names) == 1 and inci_key(names[0]) == inci_key(inci)
+        alone = _alone(inci, material)
+        if alone and too_light(material):
+            return None
         if alone and material.molar_mass is not None:
             return Mass(float(material.molar_mass), f"molar_mass in the record of {material.id}")
         hydrate = hydrate_named(material.name) if alone else None
@@ -86,3 +88,26 @@ def molar_mass(inci: str, material: Material | None) -> Mass | None:
     if substance is None or not substance.molar_mass:
         return None
     return Mass(float(substance.molar_mass), substance.mass_source.words if substance.mass_source else "")
+
+
+def too_light(material: Material | None) -> str:
+    """For a record whose molar mass cannot be right: why, in words; else ""."""
+    if material is None or material.molar_mass is None or material.molar_mass >= LEAST_MASS:
+        return ""
+    return f"its molar mass of {float(material.molar_mass):.3g} g/mol cannot be right; mend  molar_mass  in its record"
+
+
+def hydrate_unknown(inci: str, material: Material | None) -> bool:
+    """True for a record that is named after a hydrate of which nothing is known, and that gives no molar mass: it counts as dry."""
+    if material is None or material.molar_mass is not None or not _alone(inci, material):
+        return False
+    return _HYDRATE.search(material.name) is not None and hydrate_named(material.name) is None
+
+
+_HYDRATE = re.compile(r"\b(?!carbo)(hemi|mono|sesqui|di|tri|tetra|penta|hexa|hepta|octa|nona|deca|dodeca|\d+-?)?hydrate\b", re.IGNORECASE)
+
+
+def _alone(inci: str, material: Material) -> bool:
+    """True when a substance is the one that is active in a raw material."""
+    names = active_names(material)
+    return len(names) == 1 and inci_key(names[0]) == inci_key(inci)

@@ -7,7 +7,7 @@ emulsifiers and says which blends to try, not that an emulsion lasts.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from fractions import Fraction
 from functools import lru_cache
 from typing import NamedTuple
@@ -20,32 +20,13 @@ from fvc.reading import Reading
 from fvc.reference.hlb import EMULSIFIER_SURE_TO, GRIFFIN, REQUIRED_SURE_TO, Hlb, hlb_of, required_hlb_of
 from fvc.reference.lookup import known
 from fvc.science.estimate import Estimate, Step, rounded
+from fvc.science.griffin import mean, share_of_first
 from fvc.science.oils import acts_as, is_oil, largest
 
 BLEND, REQUIRED = "HLB of the emulsifiers", "HLB that the oil asks for"
 ENOUGH = Fraction(1, 2)  # of the oil, below which what has a figure does not speak for the rest
 STRONG = Fraction(90)  # percent of active matter, below which a material weighs with much that is no emulsifier
 OF_THE_SCALE = "Griffin's scale is for non-ionic emulsifiers"
-
-
-def mean(weighted: Iterable[tuple[Fraction, Fraction]]) -> Fraction:
-    """The mean of values by their weights, exact (Griffin 1949 for HLB). The weights must come to more than 0."""
-    pairs = list(weighted)
-    return sum((w * v for w, v in pairs), ZERO) / sum((w for w, _ in pairs), ZERO)
-
-
-def share_of_first(target: Fraction, first: tuple[str, Fraction], second: tuple[str, Fraction], *, next: str) -> Fraction:
-    """The share of the first of two in a blend of a target HLB, a = (X - B) / (A - B), from 0 to 1 (Griffin 1949).
-
-    first, second: name and HLB. Raises Refusal, with `next`, for a target that is not between the two.
-    """
-    (one, a), (other, b) = first, second
-    if not min(a, b) < target < max(a, b):
-        raise Refusal(
-            f"no blend of the two has an HLB of {figure(target)}: it is not between theirs ({one} {figure(a)}, {other} {figure(b)})",
-            next=next,
-        )
-    return (target - b) / (a - b)
 
 
 class _Figure(NamedTuple):

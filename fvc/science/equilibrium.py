@@ -3,8 +3,8 @@
 Pure numbers: this module knows no product. Every acid and base stands at its equilibria at once, with single-ion activity
 coefficients after Davies; the pH is that of activity, -log10 a(H+), as a meter calibrated with standard buffers reads it.
 
-Not in here: pairs of ions and complexes (calcium or zinc with citrate), solubility, carbon dioxide of the air, other
-temperatures, solvents beside water.
+Not in here: pairs of ions and complexes (calcium or zinc with citrate), carbon dioxide of the air, other temperatures, solvents
+beside water.
 """
 
 from __future__ import annotations
@@ -23,13 +23,15 @@ _STEPS = 60
 class Protolyte(NamedTuple):
     """A weak acid or base. molality: mol per kg of water, all its forms together.
 
-    charge: of the form that holds every proton; pka: thermodynamic, of one proton after the other.
+    charge: of the form that holds every proton; pka: thermodynamic, of one proton after the other. most: of the form without
+    charge, in mol per kg of water; beyond it the rest stands as crystals, and takes no part.
     """
 
     name: str
     molality: float
     charge: int
     pka: tuple[float, ...]
+    most: float = math.inf
 
 
 class Ions(NamedTuple):
@@ -71,6 +73,12 @@ def shares(protolyte: Protolyte, ph: float, damping: float) -> list[float]:
     return [w / total for w in weights]
 
 
+def in_solution(protolyte: Protolyte, parts: Sequence[float]) -> float:
+    """The molality that is dissolved, of all forms: all of it, unless the form without charge is at its most. parts: `shares`."""
+    neutral = parts[protolyte.charge] if 0 <= protolyte.charge < len(parts) else 0.0
+    return min(protolyte.molality, protolyte.most / neutral) if neutral > 0 else protolyte.molality
+
+
 def charge_at(protolytes: Sequence[Protolyte], ions: Sequence[Ions], ph: float, damping: float) -> tuple[float, float, float]:
     """Net charge, how fast it falls with the pH, and the ionic strength, all in mol per kg of water."""
     proton, hydroxide = 10 ** (damping - ph), 10 ** (ph - PKW + damping)
@@ -81,13 +89,16 @@ def charge_at(protolytes: Sequence[Protolyte], ions: Sequence[Ions], ph: float, 
     for protolyte in protolytes:
         mean = square = 0.0
         z = protolyte.charge
-        for share in shares(protolyte, ph, damping):
+        parts = shares(protolyte, ph, damping)
+        for share in parts:
             mean += z * share
             square += z * z * share
             z -= 1
-        charge += protolyte.molality * mean
-        slope += protolyte.molality * (square - mean * mean)
-        strength += protolyte.molality * square
+        molality = in_solution(protolyte, parts)
+        charge += molality * mean
+        # beside crystals the form without charge stays as it is, and every other one follows the pH by its own charge
+        slope += molality * (square - mean * mean if molality == protolyte.molality else square)
+        strength += molality * square
     return charge, LN10 * slope, strength / 2
 
 

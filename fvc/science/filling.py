@@ -103,7 +103,7 @@ def density(reading: Reading) -> Estimate:
     parts = _parts(reading)
     unknown = [w for w in parts if not w.source]
     missing = sum(w.percent for w in unknown)
-    not_counted = tuple(f"{w.part.words} {figure(w.part.percent)} %: no density in its record" for w in unknown)
+    lacking = tuple(f"{w.part.words} {figure(w.part.percent)} %: no density in its record" for w in unknown)
     alcohol = _alcohol(reading)
     why = ""
     if not reading.closure.closed:
@@ -116,9 +116,9 @@ def density(reading: Reading) -> Estimate:
             "so weigh a known volume of it"
         )
     if why:
-        return Estimate(property=DENSITY, unit="g/mL", decimals=3, declined=why, not_counted=not_counted)
+        return Estimate(property=DENSITY, unit="g/mL", decimals=3, declined=why, not_counted=lacking)
     value, low, high = _mixed(reading, parts)
-    notes = [f"{w.part.words} counts as {w.low:g} to {w.high:g} g/mL" for w in unknown]
+    notes = [f"{words}, counts as {w.low:g} to {w.high:g} g/mL" for words, w in zip(lacking, unknown, strict=True)]
     notes.append("by ideal mixing; air stirred in makes it lighter, and only a weighed volume tells")
     return Estimate(
         property=DENSITY,
@@ -127,7 +127,6 @@ def density(reading: Reading) -> Estimate:
         value=rounded(value, 3),
         low=rounded(low, 3),
         high=rounded(high, 3),
-        not_counted=not_counted,
         notes=tuple(notes),
     )
 

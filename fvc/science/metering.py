@@ -9,28 +9,29 @@ from __future__ import annotations
 import datetime
 import re
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import NamedTuple
 
-from fvc.amounts import Typed, round_to
+from fvc.amounts import Typed
+from fvc.composition import parts_of
+from fvc.reading import Reading
+from fvc.science.equilibrium import Balance
 from fvc.science.estimate import Estimate, rounded
-from fvc.science.ph import LEAST_BUFFER, UNBUFFERED, Influence, Mixture, PhModel, as_estimate
+from fvc.science.ph import LEAST_BUFFER, Influence, Mixture, PhModel, as_estimate
 
 # How far a reading may be from what it says; common practice without source (a strip steps by 0.5 or less).
 METER, STRIP, UNSAID = 0.05, 0.3, 0.1
-LEAST_STEP = 0.05  # pH between two readings, below which no slope comes out of them, however well they were read
-NEAR = 0.05  # pH from the target, within which it is reached
-FIRST, FIRST_WHEN_ANCHORED = Fraction(1, 2), Fraction(4, 5)
-MOST = 20.0  # grams of a pH adjuster to 100 g of product, beyond which it is no adjusting any more
+FURTHEST = 1.0  # pH between meter and model, beyond which the model is too wrong to move by
+UNSURE_MOVE = 0.1  # pH by which a band grows at least where the amounts of what is not counted change
 
 
 class Metered(NamedTuple):
     """A pH that was read, beside the model of what was in the beaker then.
 
     trial: its id; entry: of the reading. plan: that it was made from, as its record names it; own: True for a batch of the plan
-    that is asked about. by: meter or strip, "" where it was not said. grams: in the beaker. model: of the product; model_ph: of what was
-    read, which differs where it was diluted for it; None where the model gives no figure.
+    that is asked about. by: meter or strip, "" where it was not said. grams: in the beaker. model: of the product; model_ph: of what
+    was read, which differs where it was diluted for it; None where the model gives no figure.
     """
 
     trial: str
@@ -59,14 +60,19 @@ class Metered(NamedTuple):
         return None if self.model_ph is None else self.ph - self.model_ph
 
     @property
+    def at_room(self) -> bool:
+        """False for a sample that stood elsewhere, or was read hot or cold."""
+        return self.condition in ("", "room")
+
+    @property
     def why_no_anchor(self) -> str:
         """Why nothing may start from it, in words; "" when it can be an anchor."""
-        if self.model.declined:
+        if not self.at_room:
+            return f"stood in: {self.condition}"
+        if not moves(self.model):
             return f"no model of it: {self.model.declined}"
         if self.model_ph is None:
             return f"read in {self.dilution}, of which there is no model"
-        if self.condition not in ("", "room"):
-            return f"stood in: {self.condition}"
         return ""
 
     @property
@@ -74,25 +80,50 @@ class Metered(NamedTuple):
         """How far the reading may be off, in pH units."""
         return {"meter": METER, "strip": STRIP}.get(self.by, UNSAID)
 
+    @property
+    def words(self) -> str:
+        """`4.81 in hw-260523-jw-a, day 14, read 10 % in water`."""
+        day = f", day {self.day}" if self.day else ", on the day it was made"
+        return f"{self.value.text} in {self.trial}{day}" + (f", read {self.dilution}" if self.dilution else "")
+
+
+def moves(model: PhModel) -> bool:
+    """True for a model whose differences mean something: also of a product in which something is not counted that a reading makes up for."""
+    return not model.declined or model.lacks
+
 
 _PART = re.compile(r"([0-9]+(?:\.[0-9]+)?)\s*%")
 
 
-def read_ph(model: PhModel, dilution: str) -> float | None:
-    """The model's pH of what was held under the meter: the product, or a part of it in water (`10 % in water`); None for no figure."""
-    if model.declined or model.mixture is None:
-        return None
+def part_read(dilution: str) -> float | None:
+    """The part of the product in what was held under the meter: 1, or 0.1 for `10 % in water`; None for words that do not tell."""
     if not dilution:
-        return model.ph
-    part = _PART.search(dilution)
-    if part is None or not 0 < float(part[1]) <= 100:
+        return 1.0
+    found = _PART.search(dilution)
+    return float(found[1]) / 100 if found and 0 < float(found[1]) <= 100 else None
+
+
+def balance_read(mixture: Mixture, part: float, start: float = 7.0) -> Balance:
+    """The balance of what is held under the meter."""
+    return mixture.balance(start=start) if part == 1.0 else mixture.diluted(part).balance(start=start)
+
+
+def read_ph(model: PhModel, dilution: str) -> float | None:
+    """The model's pH of what was held under the meter; None for no figure."""
+    part = part_read(dilution)
+    if not moves(model) or model.mixture is None or part is None:
         return None
-    diluted = model.mixture.diluted(float(part[1]) / 100).balance(start=model.ph)
-    return diluted.ph if diluted.buffer_value >= LEAST_BUFFER / 10 else None
+    if part == 1.0:
+        return model.ph
+    found = balance_read(model.mixture, part, model.ph)
+    return found.ph if found.buffer_value >= LEAST_BUFFER / 10 else None
 
 
 class Point(NamedTuple):
-    """A weighed addition between two readings of one batch: a point of a titration. grams: of the material; product: in the beaker before it."""
+    """A weighed addition between two readings of one batch: a point of a titration.
+
+    grams: of the material; product: in the beaker before it.
+    """
 
     trial: str
     own: bool
@@ -112,46 +143,116 @@ class Point(NamedTuple):
         """Grams of it for 100 g of product and one pH unit, measured."""
         return float(self.grams / self.product) * 100 / abs(self.moved)
 
+    @property
+    def alike(self) -> bool:
+        """True when both readings were taken of the same kind of sample, by a meter: two that can be compared."""
+        first, second = self.before, self.after
+        return (
+            first.condition == second.condition
+            and first.dilution == second.dilution
+            and first.at_room
+            and "strip" not in (first.by, second.by)
+            and part_read(first.dilution) is not None
+        )
+
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Anchored:
-    """An estimate that starts from a reading: shift is what the meter read beyond the model of that batch; down, up: the band around it."""
+    """An estimate that starts from a reading. ph: as it would be read the same way; down, up: the band around it.
+
+    as_read: True where nothing went in or out since, so that it is the reading itself. notes: what makes it less sure.
+    """
 
     model: PhModel
     anchor: Metered
+    ph: float
     down: float
     up: float
+    as_read: bool = False
+    notes: tuple[str, ...] = ()
 
     @property
     def shift(self) -> float:
-        """From the model to the meter, in pH units."""
-        assert self.anchor.residual is not None
-        return self.anchor.residual
-
-    @property
-    def ph(self) -> float:
-        """Reading + (model of this product - model of the batch that was read)."""
-        return self.model.ph + self.shift
+        """From the model to the meter, in pH units; 0 where the model gives no figure."""
+        return self.anchor.residual or 0.0
 
     @property
     def estimate(self) -> Estimate:
         """As one of the properties of the product."""
-        return as_estimate(self.model, self.shift, (self.down, self.up))
+        found = as_estimate(self.model)
+        value, low, high = (rounded(each, found.decimals) for each in (self.ph, self.ph + self.down, self.ph + self.up))
+        # what is not counted is in the reading, so that the model lacks it is no remark any more
+        notes = (*(note for note in found.notes if not note.startswith("without ")), *self.notes)
+        return replace(found, value=value, low=low, high=high, declined="", instead="", notes=notes)
 
 
 def anchor_of(readings: Iterable[Metered]) -> Metered | None:
-    """The reading to start from: the last one of this plan's own batches, else the last of the formula; a meter before a strip."""
-    usable = [r for r in readings if not r.why_no_anchor]
+    """The reading to start from: the last one of this plan's own batches, else the last of the formula; a meter before a strip.
+
+    Where the model gives no figure of any, the last one of an own batch, which can still stand for itself.
+    """
+    listed = list(readings)
     # of readings in one second the one that was put down last: max takes the first of equals
-    return max(reversed(usable), key=lambda r: (r.own, r.by != "strip", r.at), default=None)
+    usable = [r for r in reversed(listed) if not r.why_no_anchor] or [r for r in reversed(listed) if r.own and r.at_room and not r.dilution]
+    return max(usable, key=lambda r: (r.own, r.by != "strip", r.at), default=None)
 
 
 def anchored(model: PhModel, anchor: Metered | None) -> Anchored | None:
-    """A model moved to what the meter read; None where one of the two gives no figure."""
-    if anchor is None or model.declined:
+    """A model moved to what the meter read: reading + (model of this product - model of the batch that was read).
+
+    None where one of the two gives no figure, unless the reading is of this very batch as it is now; and where meter and model
+    are so far apart that the model says nothing of a change.
+    """
+    if anchor is None:
+        return None
+    if _same_product(model.reading, anchor.model.reading):
+        if model.reading.side.made or not model.declined:
+            return Anchored(model=model, anchor=anchor, ph=anchor.ph, down=-anchor.sure_to, up=anchor.sure_to, as_read=True)
+        return None
+    now = read_ph(model, anchor.dilution)
+    if now is None or anchor.model_ph is None or anchor.residual is None or abs(anchor.residual) > FURTHEST:
         return None
     down, up = spread_of_move(anchor.model.influences, model.influences)
-    return Anchored(model=model, anchor=anchor, down=down - anchor.sure_to, up=up + anchor.sure_to)
+    by, notes = _uncounted_changed(anchor, model)
+    ph = anchor.ph + now - anchor.model_ph
+    return Anchored(model=model, anchor=anchor, ph=ph, down=down - anchor.sure_to - by, up=up + anchor.sure_to + by, notes=notes)
+
+
+def _same_product(one: Reading, other: Reading) -> bool:
+    """True for the same lines at the same percents, of the same substances: one batch as it stands, or made exactly by its plan."""
+    return one is other or (_amounts(one) == _amounts(other) and mixture_key(one) == mixture_key(other))
+
+
+def _amounts(reading: Reading) -> list[tuple[str, str, float]]:
+    return [(a.line.phase, a.line.material, round(float(a.counted), 6)) for a in reading.closure.amounts]
+
+
+def mixture_key(reading: Reading) -> tuple[object, ...]:
+    """What tells two readings of the same lines apart: the records that they are made of."""
+    return tuple(sorted((id, repr(sorted((m.composition or {}).items()))) for id, m in reading.materials.items()))
+
+
+def _uncounted_changed(anchor: Metered, model: PhModel) -> tuple[float, tuple[str, ...]]:
+    """How much wider the band must be where the amounts of what is not counted changed, and the sentence that says it."""
+    before, after = _uncounted(anchor.model), _uncounted(model)
+    whole = sum(before.values())
+    changed = sum(abs(after.get(id, 0.0) - before.get(id, 0.0)) for id in {*before, *after})
+    share = changed / whole if whole else 1.0
+    if changed < 0.01 or share < 0.02:
+        return 0.0, ()
+    names = ", ".join(sorted(id for id in {*before, *after} if abs(after.get(id, 0.0) - before.get(id, 0.0)) >= 0.01))
+    by = max(UNSURE_MOVE, abs(anchor.residual or 0.0) * min(share, 3.0)) if whole else UNSURE_MOVE
+    return by, (f"the amount of what is not counted changed ({names}): the model does not see what that does",)
+
+
+def _uncounted(model: PhModel) -> dict[str, float]:
+    """Percent of the materials that bring something which is not counted, by their words."""
+    names = {u.material for u in model.found.uncounted}
+    out: dict[str, float] = {}
+    for part in parts_of(model.reading):
+        if part.words in names:
+            out[part.words] = out.get(part.words, 0.0) + float(part.percent)
+    return out
 
 
 def spread_of_move(first: Sequence[Influence], second: Sequence[Influence]) -> tuple[float, float]:
@@ -164,145 +265,3 @@ def spread_of_move(first: Sequence[Influence], second: Sequence[Influence]) -> t
         down += min(0.0, *ends)
         up += max(0.0, *ends)
     return down, up
-
-
-def last_point(points: Iterable[Point], material: str) -> Point | None:
-    """The titration point that counts: the last of this plan's own batches, else the last at all; of that material, if there is one."""
-    usable = [
-        p
-        for p in points
-        if abs(p.moved) >= max(LEAST_STEP, p.before.sure_to + p.after.sure_to) and not (p.before.dilution or p.after.dilution)
-    ]
-    return max(reversed(usable), key=lambda p: (p.own, p.material == material, p.after.at), default=None)
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Dose:
-    """What brings a product to a pH. grams: to 100 g of product, all of it; first: the part to begin with.
-
-    start: the pH it begins at. by: `measured` from a titration point of this material, `corrected` by one of another, `model`.
-    factor: measured grams over those of the model; None without a point. readings: of this plan that anchor it.
-    """
-
-    material: str
-    start: float
-    target: float
-    grams: float
-    by: str
-    point: Point | None
-    factor: float | None
-    readings: int
-
-    @property
-    def first(self) -> Fraction:
-        """The share of it that is weighed in first: half; 80 % where two readings of this plan anchor it."""
-        return FIRST_WHEN_ANCHORED if self.readings >= 2 else FIRST
-
-
-class NoDose(NamedTuple):
-    """Why no dose can be given, and what else to do."""
-
-    why: str
-    next: str
-
-
-MEASURED, CORRECTED, BY_MODEL = "measured", "corrected", "model"
-AROUND = 0.3  # pH beyond the two readings of a titration point, up to which its grams per pH are taken as they are
-WILDEST = 4.0  # times the model; a point that says more, or less than a fourth, is rather a slip than a buffer
-
-
-def dose(
-    material: str, there: Mixture, with_: Mixture, target: float, shift: float, titrated: tuple[Point, Mixture] | None, readings: int
-) -> Dose | NoDose:
-    """Grams of a material to 100 g of product that bring it from where it is to `target`.
-
-    there: the product without what is to be weighed in. with_: 100 g of the material. shift: from the model to the meter.
-    titrated: a titration point and 100 g of its material. Where it is of this material and the whole way lies by its two
-    readings, its grams per pH stand in the model's place; further off, or of another material, it says by how much the
-    model is off between the two, and corrects it by that. readings: of this plan that anchor it.
-    """
-    start = there.balance().ph + shift
-    if abs(target - start) < NEAR:
-        return NoDose(f"it stands at {start:.2f} already, within {NEAR} of {target:g}", "read the meter again before anything goes in")
-    by_model = _solved(there, with_, target - shift)
-    if by_model is None:
-        way = "lowers" if target < start else "raises"
-        return NoDose(
-            f"{material} does not bring it from {start:.2f} to {target:g}: {MOST:.0f} g to 100 g are not enough, or it moves the other way",
-            f"take an adjuster that {way} the pH",
-        )
-    if titrated is None and there.with_more(with_, by_model).balance().buffer_value < LEAST_BUFFER:
-        return NoDose(
-            f"nothing holds the pH at {target:g}: {UNBUFFERED}",
-            "add a buffer to the plan, such as a citrate or lactate with its acid; without one, go by drops and the meter alone",
-        )
-    grams, by, point, factor = by_model, BY_MODEL, None, None
-    if titrated is not None:
-        found, its = titrated
-        reach = sorted((found.before.ph, found.after.ph))
-        if found.material == material and reach[0] - AROUND <= min(start, target) and max(start, target) <= reach[1] + AROUND:
-            grams, by, point = found.per_ph * abs(target - start), MEASURED, found
-            factor = grams / by_model
-        elif (off := _measured_over_model(there, its, shift, found)) is not None:
-            grams, by, point, factor = by_model * off, CORRECTED, found, off
-    return Dose(material=material, start=start, target=target, grams=grams, by=by, point=point, factor=factor, readings=readings)
-
-
-def _measured_over_model(there: Mixture, with_: Mixture, shift: float, point: Point) -> float | None:
-    """Measured grams over those that the model takes between the same two readings; None where it cannot go there, or is off beyond belief."""
-    ends = [_solved(there, with_, ph - shift) for ph in (point.before.ph, point.after.ph)]
-    if ends[0] is None or ends[1] is None or abs(ends[1] - ends[0]) < 1e-6:
-        return None
-    factor = float(point.grams / point.product) * 100 / abs(ends[1] - ends[0])
-    return factor if 1 / WILDEST < factor < WILDEST else None
-
-
-def _solved(there: Mixture, with_: Mixture, target: float) -> float | None:
-    """Grams to 100 g at which the model reaches a pH, by halving; None where it does not within MOST grams."""
-    start = there.balance().ph
-    low, high = 0.0, MOST
-    end = there.with_more(with_, high).balance().ph
-    if not min(start, end) <= target <= max(start, end):
-        return None
-    for _ in range(40):
-        middle = (low + high) / 2
-        reached = there.with_more(with_, middle).balance().ph
-        gone_too_far = (reached >= target) == (end > start)
-        low, high = (low, middle) if gone_too_far else (middle, high)
-    return (low + high) / 2
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Portion:
-    """A dose at the bench. product: grams that it goes into; grams: all of it; first: what goes in first, on the scale.
-
-    stock: percent of the solution to weigh it as, 100 for the material as it is; first_weighed: grams of that. too_small: True
-    where even that is below what the scale weighs well. in_all: True for the whole of an open line, not on top of what is there.
-    """
-
-    dose: Dose
-    product: Fraction
-    grams: Fraction
-    first: Fraction
-    stock: int
-    first_weighed: Fraction
-    too_small: bool
-    in_all: bool
-
-
-def portion(found: Dose, product: Fraction, step: Fraction, small_below: Fraction, *, in_all: bool) -> Portion:
-    """A dose for so many grams of product on a scale of this step; as a stock solution when it is below `small_below` steps."""
-    grams = rounded(found.grams, 6) * product / 100
-    smallest = small_below * step
-    stock = next((percent for percent in (100, 10, 1) if grams * 100 / percent >= smallest), 1)
-    first = grams * found.first
-    return Portion(
-        dose=found,
-        product=product,
-        grams=grams,
-        first=first,
-        stock=stock,
-        first_weighed=round_to(first * 100 / stock, step),
-        too_small=grams * 100 / stock < smallest,
-        in_all=in_all,
-    )

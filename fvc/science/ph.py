@@ -6,8 +6,9 @@ not counted. It declines where the model says nothing, and gives a direction onl
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass, field
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from functools import lru_cache
 from typing import NamedTuple
@@ -17,16 +18,21 @@ from fvc.formula import FIXED, Amount, Closure, Level, Line, Phase, Plan
 from fvc.material import Material, Share, inci_key
 from fvc.reading import Reading, Side
 from fvc.reference.ions import GIVES_CARBON_DIOXIDE, InWater, Weak, spread_of
-from fvc.science.dissolved import Mass, dissolved
-from fvc.science.equilibrium import Balance, Ions, Protolyte, charge_at, davies, solve
+from fvc.reference.solubility import SOLUBILITY, dissolves, dissolves_percent, in_a_sentence
+from fvc.science.dissolved import Mass, dissolved, hydrate_unknown
+from fvc.science.equilibrium import Balance, Ions, Protolyte, charge_at, davies, in_solution, shares, solve
 from fvc.science.estimate import Estimate, rounded
-from fvc.science.protolytes import Protolytes, protolytes
+from fvc.science.protolytes import MISSING, Protolytes, Uncounted, protolytes
 
 MOST_IONIC = 0.5  # mol/kg: beyond, Davies' equation is no longer of use (Davies 1962)
 LEAST_WATER = 40.0  # percent: below, the constants in water do not hold
 LEAST_BUFFER = 0.002  # mol per kg of water and pH unit: below, carbon dioxide and traces decide
 WIDE_WATER = 10.0  # points between the bounds of water that is not known, up to which its middle is taken
-MUCH_ALCOHOL = 10.0  # percent of ethanol from which the constants shift; common practice without source
+MUCH_ALCOHOL, MOST_ALCOHOL = 10.0, 20.0  # percent from which the constants shift, and from which they no longer hold; common practice
+BY_ALCOHOL = 0.02  # pH that one percent of alcohol raises the reading by at most; common practice without source
+MOST_IONS = 30.0  # mol/kg of ions that never change: sodium hydroxide dissolves to about 25
+FAR = 0.5  # pH that what is not counted may move it, beyond which there is no figure
+SEEN = 0.05  # pH that it moves, from which it is told
 DECIMALS = 2
 UNBUFFERED = "unbuffered: carbon dioxide and traces decide"
 
@@ -46,7 +52,7 @@ class Item(NamedTuple):
 class Influence(NamedTuple):
     """What one uncertain figure does to the pH. down, up: at its ends, the lower one first, in pH units from the estimate.
 
-    kind: `strength`, `constant`, `water` or `model`. given: the figure and its range in words; source: of the figure;
+    kind: `strength`, `constant`, `water`, `solubility`, `alcohol` or `model`. given: the figure and its range in words; source: of the figure;
     remembered: True for one from memory, or on which sources disagree.
     """
 
@@ -118,8 +124,9 @@ class Mixture:
 
 
 def protolyte(weak: Weak, molality: float) -> Protolyte:
-    """An acid or base with its published constants as figures."""
-    return Protolyte(weak.name, molality, weak.charge, tuple(float(text) for text in weak.pka))
+    """An acid or base with its published constants as figures, and how much of it dissolves without a charge, where that is known."""
+    most = dissolves(weak.name)
+    return Protolyte(weak.name, molality, weak.charge, tuple(float(text) for text in weak.pka), math.inf if most is None else most)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -127,7 +134,8 @@ class PhModel:
     """The pH of a product by the model.
 
     mixture: what was counted; balance: what came out, None where it was not even tried. declined: why there is no
-    figure; instead: what can be said without one. influences: what each uncertain figure does.
+    figure; instead: what can be said without one. influences: what each uncertain figure does. lacks: True where it is declined
+    because of something that is not counted and may move it far.
     """
 
     reading: Reading
@@ -138,6 +146,7 @@ class PhModel:
     instead: str = ""
     influences: tuple[Influence, ...] = ()
     notes: tuple[str, ...] = field(default=())
+    lacks: bool = False
 
     @property
     def ph(self) -> float:
@@ -154,6 +163,16 @@ class PhModel:
     def up(self) -> float:
         """From the estimate to the upper end of its band."""
         return sum(i.up for i in self.influences)
+
+    @property
+    def buffer_value(self) -> float | None:
+        """In mol per kg of water and pH unit; None where the model does not hold, or something that decides it is not counted."""
+        return self.balance.buffer_value if self.balance is not None and self.declined in ("", UNBUFFERED) else None
+
+    @property
+    def correctable(self) -> bool:
+        """True where the model holds but for what is not counted: a reading can put in what is missing."""
+        return self.balance is not None and (self.declined in ("", UNBUFFERED) or self.lacks)
 
 
 def mixture_of(reading: Reading) -> Mixture:
@@ -188,33 +207,73 @@ def alone(material: Material) -> Mixture:
 def model(reading: Reading) -> PhModel:
     """The pH of a plan or of a batch as made, at 25 °C. Never raises for what a plan says: it declines with the reason.
 
-    Declined above ionic strength 0.5 mol/kg, below 40 % water, and where the water is not known to 10 points; below a
-    buffer value of 2 mmol per kg of water and pH unit there is only a direction.
+    Declined above ionic strength 0.5 mol/kg, below 40 % water, above 20 % alcohol, where the water is not known to 10 points,
+    where a record is missing, and where what is not counted may move it by more than 0.5, or more of an acid is there than
+    dissolves; below a buffer value of 2 mmol per kg of water and pH unit there is only a direction.
     """
     found = protolytes(reading)
-    water = dissolved(reading).water
-    declined = _no_water(water)
+    alcohol = _alcohol(reading)
+    none = PhModel(reading=reading, found=found, mixture=None, balance=None, notes=_open_lines(found))
+    declined = _missing(found) or _no_water(dissolved(reading).water)
     if declined:
-        return PhModel(reading=reading, found=found, mixture=None, balance=None, declined=declined)
+        return replace(none, declined=declined)
     mixture = mixture_of(reading)
-    if mixture.water < LEAST_WATER:
-        declined = f"{mixture.water:.3g} % water, and the constants hold in water: none below {LEAST_WATER:.0f} %"
-        return PhModel(reading=reading, found=found, mixture=mixture, balance=None, declined=declined)
+    none = replace(none, mixture=mixture)
+    if declined := _beyond(mixture, alcohol):
+        return replace(none, declined=declined)
     balance = mixture.balance()
+    none = replace(none, balance=balance)
     if balance.ionic_strength > MOST_IONIC:
-        declined = f"ionic strength {balance.ionic_strength:.2f} mol/kg, and the activity model ends at {MOST_IONIC}"
-        return PhModel(reading=reading, found=found, mixture=mixture, balance=balance, declined=declined)
+        return replace(none, declined=f"ionic strength {balance.ionic_strength:.2f} mol/kg, and the activity model ends at {MOST_IONIC}")
+    pulls = _pulls(mixture, balance, found)
+    down, up = _pulled(mixture, balance, found, -1), _pulled(mixture, balance, found, 1)
+    if down < -FAR or up > FAR:
+        return replace(none, declined=_not_counted(pulls), instead=_bound(balance.ph, down, up), lacks=True)
+    solid = _solid(mixture, balance)
+    if solid is not None and -solid.down > FAR:
+        return replace(
+            none, declined=solid.given, instead=f"about {balance.ph:.1f} while the rest of it stands as crystals, lower where it dissolves"
+        )
+    notes = (*_left_out(pulls), *_notes(mixture, found, alcohol))
     if balance.buffer_value < LEAST_BUFFER:
-        return PhModel(reading=reading, found=found, mixture=mixture, balance=balance, declined=UNBUFFERED, instead=direction(balance.ph))
-    influences = (*_strengths(mixture, balance), *_constants(mixture, balance), *_water(mixture, balance), _of_model(balance))
-    return PhModel(
-        reading=reading,
-        found=found,
-        mixture=mixture,
-        balance=balance,
-        influences=influences,
-        notes=_notes(mixture, found, _alcohol(reading)),
+        to_give = "; ".join(_open_line(id) for id in found.open)
+        return replace(none, declined=UNBUFFERED, instead=to_give or direction(balance.ph), notes=notes)
+    influences = (
+        *_strengths(mixture, balance),
+        *_constants(mixture, balance),
+        *_water(mixture, balance),
+        *((solid,) if solid else ()),
+        *_by_alcohol(alcohol),
+        _of_model(balance),
     )
+    more = [f"{solid.given}; it may fall out as crystals"] if solid else []
+    more += [f"{id} is an open line without a level to expect: the estimate is of the product without it" for id in found.open]
+    return replace(none, influences=influences, notes=(*notes, *more))
+
+
+def _missing(found: Protolytes) -> str:
+    missing = [each.material for each in found.uncounted if each.why == MISSING]
+    return f"the record of {' and of '.join(missing)} is missing or cannot be read" if missing else ""
+
+
+def _open_line(id: str) -> str:
+    return f"{id} is open and counts nothing: give it  expect"
+
+
+def _open_lines(found: Protolytes) -> tuple[str, ...]:
+    return tuple(_open_line(id) for id in found.open)
+
+
+def _beyond(mixture: Mixture, alcohol: float) -> str:
+    """Why not even a balance can be tried; "" when it can."""
+    if mixture.water < LEAST_WATER:
+        return f"{mixture.water:.3g} % water, and the constants hold in water: none below {LEAST_WATER:.0f} %"
+    if alcohol > MOST_ALCOHOL:
+        return f"{alcohol:.3g} % alcohol, and the constants hold in water: none above {MOST_ALCOHOL:.0f} %"
+    ions = sum(each.molality for each in mixture.dissolved()[1])
+    if ions > MOST_IONS:
+        return f"{ions:.3g} mol of ions per kg of water is more than dissolves: a percent or a molar mass cannot be right"
+    return ""
 
 
 def _no_water(water: Share) -> str:
@@ -228,6 +287,78 @@ def _no_water(water: Share) -> str:
 def direction(ph: float) -> str:
     """Where an unbuffered product leans to, in words."""
     return "on the acid side" if ph < 6 else "on the alkaline side" if ph > 8 else "near neutral"
+
+
+# --- what is not counted ---------------------------------------------------------------------------
+
+
+def _pulls(mixture: Mixture, balance: Balance, found: Protolytes) -> list[tuple[Uncounted, float]]:
+    """What is not counted but may move the pH, and by how much at most."""
+    out = []
+    for each in found.uncounted:
+        ends = [_with_pulls(mixture, balance, [each], way) - balance.ph for way in (-1, 1)]
+        moves = max(ends, key=abs)
+        if moves:
+            out.append((each, moves))
+    return out
+
+
+def _pulled(mixture: Mixture, balance: Balance, found: Protolytes, way: int) -> float:
+    """How far all of it together may move the pH in one way."""
+    return _with_pulls(mixture, balance, found.uncounted, way) - balance.ph
+
+
+def _with_pulls(mixture: Mixture, balance: Balance, uncounted: Sequence[Uncounted], way: int) -> float:
+    """The pH with what is not counted and pulls that way: its percent at the usual grams for one mole of protons."""
+    more = []
+    for each in uncounted:
+        if each.pull is not None and each.pull.way in (way, 0) and each.percent:
+            pka = each.pull.pka if each.pull.way else 7 + 5 * way
+            more.append(Protolyte("", each.percent / each.pull.per / mixture.water * 1000, max(way, 0), (pka,)))
+    if not more:
+        return balance.ph
+    weak, ions = mixture.dissolved()
+    return solve([*weak, *more], ions, balance.ph).ph
+
+
+def _bound(ph: float, down: float, up: float) -> str:
+    if up <= SEEN:
+        return f"at most {ph:.1f}"
+    return f"at least {ph:.1f}" if down >= -SEEN else ""
+
+
+_WAYS = {-1: "lowers it", 0: "may move it either way", 1: "raises it"}
+
+
+def _way(each: Uncounted) -> str:
+    assert each.pull is not None
+    return _WAYS[each.pull.way]
+
+
+def _not_counted(pulls: Sequence[tuple[Uncounted, float]]) -> str:
+    """`Carbomer (carbomer, 0.5 %) lowers it, and how far is not known`; those that may move it most."""
+    most = max(abs(moves) for _, moves in pulls)
+    said = [f"{each.amount} {_way(each)}" for each, moves in pulls if abs(moves) >= most / 4]
+    return f"{', '.join(said)}, and how far is not known"
+
+
+def _left_out(pulls: Sequence[tuple[Uncounted, float]]) -> list[str]:
+    return [f"without {each.amount}, which {_way(each)}: the band leaves that out" for each, moves in pulls if abs(moves) >= SEEN]
+
+
+def _solid(mixture: Mixture, balance: Balance) -> Influence | None:
+    """Acids of which more is there than dissolves: the pH if all of it did, as in much glycol, alcohol or micelles; None for none."""
+    weak, ions = mixture.dissolved()
+    damping = davies(balance.ionic_strength)
+    names = [each.name for each in weak if in_solution(each, shares(each, balance.ph, damping)) < each.molality]
+    if not names:
+        return None
+    moves = solve([each._replace(most=math.inf) for each in weak], ions, balance.ph).ph - balance.ph
+    given = "; ".join(
+        f"more {in_a_sentence(name)} than dissolves: about {dissolves_percent(name, mixture.water):.2g} % undissociated does"
+        for name in names
+    )
+    return Influence("what dissolves", "solubility", min(moves, 0.0), max(moves, 0.0), given, SOLUBILITY[names[0]].source.words, True)
 
 
 # --- what the uncertain figures do ------------------------------------------------------------------
@@ -281,6 +412,13 @@ def _water(mixture: Mixture, balance: Balance) -> list[Influence]:
     return [Influence("total water", "water", at_low, at_high, f"{mixture.water_low:.4g} to {mixture.water_high:.4g} %")]
 
 
+def _by_alcohol(alcohol: float) -> list[Influence]:
+    if alcohol < MUCH_ALCOHOL:
+        return []
+    given = f"{alcohol:.3g} % alcohol, up to {BY_ALCOHOL} pH for each percent"
+    return [Influence("alcohol", "alcohol", 0.0, BY_ALCOHOL * alcohol, given, "common practice, from memory", True)]
+
+
 def _of_model(balance: Balance) -> Influence:
     """What the model itself may be off: 0.02 on standard buffers up to ionic strength 0.1, more beyond."""
     by = 0.02 + 0.1 * max(0.0, balance.ionic_strength - 0.1)
@@ -299,7 +437,12 @@ def _notes(mixture: Mixture, found: Protolytes, alcohol: float) -> tuple[str, ..
         out.append("what citrate, phosphate or EDTA binds of calcium, magnesium or zinc is not counted; it lowers the pH")
     if alcohol >= MUCH_ALCOHOL:
         out.append(f"{alcohol:.3g} % alcohol: acids are weaker in it, so the meter may read higher by some tenths")
-    out += [f"{material} is an open line without a level to expect: the estimate is of the product without it" for material in found.open]
+    out += [
+        f"the name of {c.solute.part.words} says hydrate, and no molar mass of that one is known: it counts as {c.solute.inci} without water;"
+        "  molar_mass  in its record can give it"
+        for c in found.counted
+        if hydrate_unknown(c.solute.inci, c.solute.part.material)
+    ]
     return tuple(out)
 
 

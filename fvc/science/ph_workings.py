@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from fvc.reference.ions import DAVIES_A, DAVIES_B, DAVIES_SOURCE, PKW, WATER_SOURCE, Weak
-from fvc.science.equilibrium import Ions, Protolyte, davies, shares
+from fvc.reference.solubility import SOLUBILITY
+from fvc.science.equilibrium import Ions, Protolyte, davies, in_solution, shares
 from fvc.science.estimate import Step
 from fvc.science.metering import Anchored
 from fvc.science.ph import Item, Mixture, PhModel, windows
@@ -83,16 +84,25 @@ def _forms(mixture: Mixture, weak: Sequence[Protolyte], ph: float, damping: floa
         here = ", ".join(f"{pka - damping * (1 - 2 * (each.charge - i)):.3f}" for i, pka in enumerate(each.pka))
         mean = sum(z * share for z, share in zip(charges, parts, strict=True))
         forms = ", ".join(f"{share * 100:.1f} % of charge {z}" for z, share in zip(charges, parts, strict=True))
-        source = published[each.name]
+        source, dissolved = published[each.name], in_solution(each, parts)
         uncertain = ", sources disagree" if source.uncertain else ""
         out.append(
             Step(
                 f"{each.name}: pKa {', '.join(f'{pka:g}' for pka in each.pka)}; at this ionic strength {here}",
                 f"at pH {ph:.3f}: {forms}",
-                f"mean charge {mean:.4f} x {each.molality * 1000:.4g} = {mean * each.molality * 1000:.4g} mmol/kg",
+                f"mean charge {mean:.4f} x {dissolved * 1000:.4g} = {mean * dissolved * 1000:.4g} mmol/kg",
                 source.source.words + uncertain,
             )
         )
+        if dissolved < each.molality:
+            out.append(
+                Step(
+                    f"of {each.molality * 1000:.4g} mmol/kg {each.name} so much dissolves that the form without charge stands at its most",
+                    f"{each.most * 1000:.4g} mmol/kg / {parts[each.charge] * 100:.1f} %",
+                    f"{dissolved * 1000:.4g} mmol/kg dissolved; the rest stands as crystals",
+                    SOLUBILITY[each.name].source.words,
+                )
+            )
     return out
 
 
@@ -100,7 +110,9 @@ def _sum(weak: Sequence[Protolyte], ions: Sequence[Ions], ph: float, damping: fl
     """The rows that end at 0, which is what makes this pH the answer."""
     proton, hydroxide = 10 ** (damping - ph), 10 ** (ph - PKW + damping)
     fixed = sum(i.charge * i.molality for i in ions)
-    bound = sum(w.molality * sum((w.charge - k) * s for k, s in enumerate(shares(w, ph, damping))) for w in weak)
+    bound = sum(
+        in_solution(w, parts) * sum((w.charge - k) * s for k, s in enumerate(parts)) for w in weak for parts in [shares(w, ph, damping)]
+    )
     return [
         Step("H+ as molality: 10^(D - pH)", f"10^({damping:.4f} - {ph:.4f})", f"{proton * 1000:.4g} mmol/kg"),
         Step(

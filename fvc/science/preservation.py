@@ -1,7 +1,8 @@
 """How much of each preservative is in the form that works, at a pH; pH ranges in common use; published antagonisms.
 
-The undissociated share of a weak acid is 1 / (1 + 10^(pH - pKa)), by Henderson and Hasselbalch. No figure in here tells that a
-product keeps: that takes a challenge test, which no calculation replaces.
+The undissociated share of a weak acid is 1 / (1 + 10^(pH - pKa)), by Henderson and Hasselbalch. The figure is that of the
+thermodynamic pKa, as published tables give it; ions lower the pKa that counts, so the low end of the band has that in it. No
+figure in here tells that a product keeps: that takes a challenge test, which no calculation replaces.
 """
 
 from __future__ import annotations
@@ -19,11 +20,14 @@ from fvc.contents import times
 from fvc.material import NOTHING, Material, Share, active_names, certain, inci_key
 from fvc.reading import Reading
 from fvc.reference.antagonisms import ANTAGONISMS, Antagonism
-from fvc.reference.ions import SURE, spread_of
+from fvc.reference.ions import DAVIES_A, DAVIES_B, DAVIES_SOURCE, SURE, spread_of
 from fvc.reference.lookup import known, salt_words
+from fvc.reference.solubility import SOLUBILITY, beyond_solubility
 from fvc.reference.substances import Known
 from fvc.science.dissolved import Mass, Solute, dissolved
+from fvc.science.equilibrium import davies
 from fvc.science.estimate import Step
+from fvc.science.ph import MOST_IONIC, model
 
 RULE = "Henderson and Hasselbalch: 1 / (1 + 10^(pH - pKa))"
 PRACTICE = "common practice, no published source"
@@ -32,8 +36,7 @@ CHALLENGE = (
     "Evaluation of the antimicrobial protection of a cosmetic product, or the tests of the pharmacopoeias (Ph. Eur. 5.1.3, USP <51>)."
 )
 LEFT_OUT = (
-    "with the thermodynamic pKa and no activity correction: at an ionic strength of 0.1 the acid behaves as if its pKa were 0.1 lower, "
-    "and less of it is undissociated than said",
+    "the figure is with the thermodynamic pKa, as published tables give it; what ions do to it is in the low end alone",
     "what oil, micelles and polymers take up is not taken off",
     "the ion works too, though far less: that of sorbic acid 10 to 600 times less, by organism (J. Appl. Bacteriol. 54, 383, abstract, 1983)",
 )
@@ -51,13 +54,27 @@ class AtPh(NamedTuple):
     how: str
 
 
+USUAL_STRENGTH = 0.1  # mol/kg, where the product gives no ionic strength
+
+
 class Pka(NamedTuple):
-    """A dissociation constant with its bounds, and who says so."""
+    """A dissociation constant with its bounds, and who says so. strength: ionic, of the product, in mol/kg; None where it is not known."""
 
     value: float
     low: float
     high: float
     source: str
+    strength: float | None = None
+
+    @property
+    def ions(self) -> float:
+        """The ionic strength to count with."""
+        return USUAL_STRENGTH if self.strength is None else self.strength
+
+    @property
+    def lowest(self) -> float:
+        """What an acid without charge behaves as among ions, at the lowest that the constant may be (Davies)."""
+        return round(self.low - davies(self.ions), 3)
 
 
 class PhRange(NamedTuple):
@@ -103,7 +120,7 @@ class Working:
     name: the INCI name, of the acid or phenol for a salt of one; the words of a raw material of which nothing more is known.
     percent: of the product, as acid. pka: None for what is no weak acid, or where none is known. undissociated: percent of the
     acid; its nominal is None where only a range of pH is given. concentration: percent of the product that is undissociated acid.
-    fits: where the pH lies in `ph_range`, "" without either. not_counted: why there is no share, "" where there is one or
+    fits: where the pH lies in `ph_range`, "" without either. crystals: that more is undissociated than dissolves. not_counted: why there is no share, "" where there is one or
     none is asked.
     """
 
@@ -115,6 +132,7 @@ class Working:
     concentration: Share | None = None
     ph_range: PhRange | None = None
     fits: str = ""
+    crystals: str = ""
     not_counted: str = ""
 
 
@@ -130,8 +148,8 @@ class Change(NamedTuple):
 def undissociated(ph: float, pka: float) -> float:
     """The share of a weak acid that holds its proton, 0 to 1, by Henderson and Hasselbalch.
 
-    With the thermodynamic pKa at 25 °C and no activity correction: at an ionic strength of 0.1 the pKa that counts is about 0.1
-    lower (Davies: 0.107 for an acid without charge).
+    With the thermodynamic pKa at 25 °C it is the published formula, which leaves the ions out: at an ionic strength of 0.1 the
+    pKa that counts is 0.107 lower (Davies, for an acid without charge).
     """
     return 1 / (1 + 10 ** (ph - pka))
 
@@ -179,8 +197,15 @@ def working(reading: Reading, ph: AtPh | None) -> tuple[Working, ...]:
             continue
         found.setdefault(free[0].inci, (free[0], []))[1].append(_brought(solute, *free))
     known_in = {each.part.id for _, brought in found.values() for each in brought}
-    out = [_working(acid, brought, ph) for acid, brought in found.values()]
+    strength, water = _strength(reading) if found and ph else None, float(dissolved(reading).water.high)
+    out = [_working(acid, brought, ph, strength, water) for acid, brought in found.values()]
     return (*out, *(_blank(part, ph) for part in parts_of(reading) if part.percent and part.id not in known_in and _preserves(part)))
+
+
+def _strength(reading: Reading) -> float | None:
+    """The ionic strength by the model of the pH, as far as its activity model goes; None where it gives none."""
+    balance = model(reading).balance
+    return min(balance.ionic_strength, MOST_IONIC) if balance else None
 
 
 def _preserves(part: Part) -> bool:
@@ -198,22 +223,24 @@ def _brought(solute: Solute, acid: Known, count: int) -> Brought:
     return Brought(solute.part, solute.inci, solute.percent, count * Fraction(acid.molar_mass) / Fraction(mass), ratio, solute.mass)
 
 
-def _working(acid: Known, brought: Sequence[Brought], ph: AtPh | None) -> Working:
+def _working(acid: Known, brought: Sequence[Brought], ph: AtPh | None, strength: float | None, water: float) -> Working:
     by_most = sorted(brought, key=lambda each: -each.as_acid.high)
     percent = sum((each.as_acid for each in brought), NOTHING)
     ranges = (range_of(each.part.material, None) for each in by_most)
     ph_range = next(filter(None, ranges), None) or range_of(None, acid)
-    pka = _pka(acid, by_most)
+    pka = _pka(acid, by_most, strength)
     share = _share(pka, ph) if pka and ph else None
+    works = times(share, percent) if share else None
     return Working(
         name=acid.inci,
         brought=tuple(brought),
         percent=percent,
         pka=pka,
         undissociated=share,
-        concentration=times(share, percent) if share else None,
+        concentration=works,
         ph_range=ph_range,
         fits=ph_range.fits(ph.low, ph.high) if ph_range and ph else "",
+        crystals=beyond_solubility(acid.inci, float(works.low if works.nominal is None else works.nominal), water) if works else "",
         not_counted="; ".join(_lacking(acid, brought, pka, ph)),
     )
 
@@ -231,7 +258,7 @@ def _lacking(acid: Known, brought: Sequence[Brought], pka: Pka | None, ph: AtPh 
             yield f"how much {each.inci} is in {each.part.id} is not known"
 
 
-def _pka(acid: Known, by_most: Sequence[Brought]) -> Pka | None:
+def _pka(acid: Known, by_most: Sequence[Brought], strength: float | None) -> Pka | None:
     """The constant of an acid: by the record of what brings most of it, if that gives one for it, else the published one.
 
     Of two constants the first: where the second proton goes, hardly any acid is left.
@@ -242,13 +269,13 @@ def _pka(acid: Known, by_most: Sequence[Brought]) -> Pka | None:
         first = free_form(active_names(material)[0]) if material and own and not own.base and active_names(material) else None
         if material and own and first and first[0] is acid:
             value = float(own.pka[0].value)
-            return Pka(value, value - SURE, value + SURE, f"[acid] in the record of {material.id}")
+            return Pka(value, value - SURE, value + SURE, f"[acid] in the record of {material.id}", strength)
     if not acid.pka:
         return None
     value = float(acid.pka[0])
     doubt = "; sources disagree" if acid.uncertain_pka else ""
     source = (acid.pka_source.words if acid.pka_source else "") + doubt
-    return Pka(value, *spread_of(acid.inci, value, acid.uncertain_pka, acid.pka_source), source)
+    return Pka(value, *spread_of(acid.inci, value, acid.uncertain_pka, acid.pka_source), source, strength)
 
 
 def _percent(ph: Fraction | float, pka: float) -> Fraction:
@@ -257,9 +284,9 @@ def _percent(ph: Fraction | float, pka: float) -> Fraction:
 
 
 def _share(pka: Pka, ph: AtPh) -> Share:
-    """The share at a pH with the worst ends of the band of both; no nominal where only a range of pH is given."""
+    """The share at a pH with the worst ends of both, the lower one among ions; no nominal where only a range of pH is given."""
     nominal = None if ph.value is None else _percent(ph.value, pka.value)
-    return Share(nominal, _percent(ph.high, pka.low), _percent(ph.low, pka.high))
+    return Share(nominal, _percent(ph.high, pka.lowest), _percent(ph.low, pka.high))
 
 
 def _blank(part: Part, ph: AtPh | None) -> Working:
@@ -316,7 +343,8 @@ def _change(name: str, before: Working | None, after: Working | None) -> Change:
         return Change(name, before, after, f"{kind}{first} before, {last} after")
     if figures[0] == figures[1]:
         return Change(name, before, after, "")
-    how = _relative(*amounts)
+    at_one_ph = by_acid and len({each.undissociated and each.undissociated.high for each in there}) == 1
+    how = _relative(*(each.percent for each in there) if at_one_ph else amounts)
     return Change(name, before, after, f"{kind}{figures[0]} before, {figures[1]} after{': it ' if how else ''}{how}")
 
 
@@ -348,8 +376,8 @@ def said(share: Share) -> str:
 
 
 def _digits(value: Fraction) -> str:
-    """Three digits that count, in plain decimals, rounded half up."""
-    if not value:
+    """Three digits that count, in plain decimals, rounded half up; what is below 0.00001 is nothing."""
+    if value < Fraction(1, 100000):
         return "0"
     return figure(round_to(value, Fraction(10) ** (math.floor(math.log10(value)) - 2)))
 
@@ -457,8 +485,9 @@ def _acid_steps(each: Working, share: Share, pka: Pka, ph: AtPh) -> Iterator[Ste
         what = f"undissociated share of {name} at pH {figure(ph.value)}, {ph.how}"
         yield Step(what, _sum(ph.value, pka.value), f"{_digits(share.nominal)} %", constant)
     if _digits(share.low) != _digits(share.high):
+        yield _ions_step(pka)
         what = "the same from end to end" if share.nominal is not None else f"undissociated share of {name} at the ends of the pH, {ph.how}"
-        sum_ = f"{_sum(ph.high, pka.low)} to {_sum(ph.low, pka.high)}"
+        sum_ = f"{_sum(ph.high, pka.lowest)} to {_sum(ph.low, pka.high)}"
         yield Step(what, sum_, f"{_digits(share.low)} to {_digits(share.high)} %", constant if share.nominal is None else "")
         middle = ph.value if ph.value is not None else (ph.low + ph.high) / 2
         doubt = f"{_digits(_percent(middle, pka.low))} to {_digits(_percent(middle, pka.high))} %"
@@ -475,6 +504,18 @@ def _acid_steps(each: Working, share: Share, pka: Pka, ph: AtPh) -> Iterator[Ste
         ]
         what = "the same from end to end" if works.nominal is not None else f"{what}, from end to end"
         yield Step(what, " to ".join(ends), f"{_digits(works.low)} to {_digits(works.high)} %")
+    if each.crystals:
+        most = SOLUBILITY[each.name]
+        source = f"{most.grams} g in 1 kg of water at 25 °C: {most.source.words}; solvents, oil and micelles hold more"
+        yield Step(f"whether so much {name} dissolves", "", each.crystals, source)
+
+
+def _ions_step(pka: Pka) -> Step:
+    """What ions do to the constant, for the low end."""
+    where = f"at an ionic strength of {pka.ions:.3g} mol/kg" + (", assumed" if pka.strength is None else "")
+    root = f"√{pka.ions:.3g}"
+    lower = f"{DAVIES_A:g} x ({root} / (1 + {root}) - {DAVIES_B:g} x {pka.ions:.3g})"
+    return Step(f"pKa that counts among ions, {where}, for the low end", f"{pka.low:g} - {lower}", f"{pka.lowest:g}", DAVIES_SOURCE.words)
 
 
 def _sum(ph: Fraction, pka: float) -> str:

@@ -2,39 +2,40 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import replace
 from fractions import Fraction
 from typing import NamedTuple
 
+from fvc.amounts import fixed
+from fvc.batch import parse_batch
 from fvc.material import Share
 from fvc.reading import Reading
 from fvc.science import emulsifying, filling, preservation, solubilising, water_activity
 from fvc.science.estimate import Estimate, Step, rounded
-from fvc.science.metering import Anchored, Metered, anchored
-from fvc.science.ph import PhModel, as_estimate, model
+from fvc.science.metering import Anchored, anchored
+from fvc.science.own import NOTHING_SEEN, Own
+from fvc.science.ph import UNBUFFERED, as_estimate, model
 from fvc.science.ph_workings import workings as ph_workings
 from fvc.science.preservation import AtPh, Working
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Own:
-    """What the maker's own batches tell of a product: the reading that its pH starts from, and looks at clarity."""
-
-    anchor: Metered | None = None
-    seen: tuple[solubilising.Seen, ...] = ()
-
-
-NOTHING_SEEN = Own()
-
-
 class Property(NamedTuple):
-    """One kind of estimate. key: the word to ask for it by; of: its figures, mostly one; workings: its arithmetic."""
+    """One kind of estimate. key: the word to ask for it by; of: its figures, mostly one; workings: its arithmetic.
+
+    printed: how the names of its figures begin that are printed besides the title.
+    """
 
     key: str
     title: str
     of: Callable[[Reading, Own], tuple[Estimate, ...]]
     workings: Callable[[Reading, Own], tuple[Step, ...]]
+    printed: tuple[str, ...] = ()
+
+    def answers(self, word: str) -> bool:
+        """True when a word, as typed, means this property: its key, its title, or what is printed of it."""
+        plain = " ".join(word.replace("_", " ").replace("-", " ").casefold().split())
+        return plain in (self.key.replace("-", " "), self.title.casefold()) or plain.startswith(self.printed)
 
 
 def properties_of(reading: Reading, own: Own = NOTHING_SEEN) -> tuple[Estimate, ...]:
@@ -60,12 +61,28 @@ def spec_ph(reading: Reading) -> AtPh | None:
 
 
 def at_ph(reading: Reading, own: Own = NOTHING_SEEN) -> AtPh | None:
-    """The pH that preservatives are judged at: from a reading, else by the model, else by the spec; None where nothing tells it."""
-    estimate = ph_of(reading, own)
+    """The pH that preservatives are judged at: from a reading, else by the model, else by the spec; None where nothing tells it.
+
+    Without a value by the spec, and where nothing holds the pH and it leans to where the spec is not.
+    """
+    moved, estimate = moved_of(reading, own), ph_of(reading, own)
     if estimate.value is None or estimate.low is None or estimate.high is None:
-        return spec_ph(reading)
-    how = f"from the reading of {own.anchor.trial}" if own.anchor else "estimated"
+        spec, lean = spec_ph(reading), None if model(reading).found.open else leaning(reading, own)
+        return lean if lean and not (spec and lean.low <= spec.high and spec.low <= lean.high) else spec
+    how = f"from the reading of {moved.anchor.trial}" if moved else "estimated"
     return AtPh(estimate.value, estimate.low, estimate.high, how)
+
+
+def leaning(reading: Reading, own: Own = NOTHING_SEEN) -> AtPh | None:
+    """Where a product may stand of which nothing holds the pH, with the carbon dioxide of the air in it; None for any other.
+
+    By the balance of charges 0.4 % of sodium benzoate comes to 8.3 by itself and to 6.9 with carbon dioxide, 0.1 % to 8.0 and 6.6.
+    """
+    found = model(reading)
+    if found.declined != UNBUFFERED or found.balance is None or ph_of(reading, own).value is not None:
+        return None
+    low, high = ("3", "6") if found.balance.ph < 6 else ("6.5", "11") if found.balance.ph > 8 else ("5.5", "8")
+    return AtPh(None, Fraction(low), Fraction(high), found.instead)
 
 
 def preservatives_of(reading: Reading, own: Own = NOTHING_SEEN) -> tuple[Working, ...]:
@@ -77,37 +94,40 @@ BUFFER_SURE_TO = 0.06  # by how much a titration shows more, since the base rais
 
 
 def _ph(reading: Reading, own: Own) -> tuple[Estimate, ...]:
-    found: PhModel = model(reading)
-    balance = found.balance
-    if balance is None or (found.declined and not found.instead):
+    holds = model(reading).buffer_value
+    if holds is None:
         return (ph_of(reading, own),)
-    value, low, high = (rounded(balance.buffer_value * 1000 * part, 1) for part in (1, 1 - BUFFER_SURE_TO, 1 + BUFFER_SURE_TO))
+    value, low, high = (rounded(holds * 1000 * part, 1) for part in (1, 1 - BUFFER_SURE_TO, 1 + BUFFER_SURE_TO))
     return ph_of(reading, own), Estimate(property="buffer value", unit="mmol/kg per pH", decimals=1, value=value, low=low, high=high)
 
 
 def _preservation(reading: Reading, own: Own) -> tuple[Estimate, ...]:
     out = []
-    notes = preservation.notes(reading)
-    for each in preservatives_of(reading, own):
+    at, notes = at_ph(reading, own), preservation.notes(reading)
+    ranged = f"the pH is known only as a range, {at.how}" if at and at.value is None else ""
+    for each in preservation.working(reading, at):
         name = each.name.lower() if each.pka else each.name
-        for what, unit, share in (
-            (f"undissociated share of {name}", "% of it", each.undissociated),
-            (f"undissociated {name}", "%", each.concentration),
-        ):
-            if share is not None:
-                out.append(_of_share(what, unit, share, notes))
-        if each.pka is not None and each.undissociated is None:
+        vague = "how much of it there is, is not known" if each.percent.nominal is None else ""
+        if each.undissociated is not None and each.concentration is not None:
+            out.append(_of_share(f"undissociated share of {name}", "% of it", each.undissociated, ranged, notes))
+            out.append(_of_share(f"undissociated {name}", "%", each.concentration, "; ".join(filter(None, (vague, ranged))), notes))
+        elif each.pka is not None:
             out.append(
                 Estimate(property=f"undissociated share of {name}", unit="% of it", declined=each.not_counted or "its pH is not known")
             )
     return tuple(out)
 
 
-def _of_share(name: str, unit: str, share: Share, notes: Sequence[str]) -> Estimate:
+def _of_share(name: str, unit: str, share: Share, why: str, notes: tuple[str, ...]) -> Estimate:
+    """A share as an estimate; no figure is made up where there is none, and then `why` says so."""
     decimals = 1 if unit == "% of it" else 3
-    middle = share.nominal if share.nominal is not None else (share.low + share.high) / 2
-    value, low, high = (rounded(float(each), decimals) for each in (middle, share.low, share.high))
-    return Estimate(property=name, unit=unit, decimals=decimals, value=value, low=low, high=high, notes=tuple(notes))
+    low, high = (rounded(float(each), decimals) for each in (share.low, share.high))
+    if share.nominal is None:
+        between = f"{fixed(low, decimals)} to {fixed(high, decimals)} {unit}"
+        return Estimate(property=name, unit=unit, decimals=decimals, declined=why, instead=between, notes=notes)
+    return Estimate(
+        property=name, unit=unit, decimals=decimals, value=rounded(float(share.nominal), decimals), low=low, high=high, notes=notes
+    )
 
 
 def _alone(of: Callable[[Reading], Estimate]) -> Callable[[Reading, Own], tuple[Estimate, ...]]:
@@ -127,16 +147,26 @@ def _preservation_workings(reading: Reading, own: Own) -> tuple[Step, ...]:
     return (*steps, *preservation.at_ph(reading, spec))
 
 
+def _filling(reading: Reading, own: Own) -> tuple[Estimate, ...]:
+    """The density, and the volume of the plan's batch where that is in grams."""
+    found, grams = filling.density(reading), parse_batch(reading.plan.batch).grams
+    if grams is None or found.value is None:
+        return (found,)
+    return found, replace(filling.volume(found, grams), property="volume of the batch")
+
+
 def _filling_workings(reading: Reading, own: Own) -> tuple[Step, ...]:
-    found = filling.density(reading)
+    found, *batch = _filling(reading, own)
     bottle = filling.weight(found, Fraction(100))
     more = () if bottle.value is None else (Step("a bottle of 100 mL", "100 mL x density", f"{float(bottle.value):.1f} g"),)
-    return (*filling.density_workings(reading), *more)
+    grams = f"{reading.plan.batch} / density"
+    whole = [Step(each.property, grams, f"{fixed(each.value, each.decimals)} {each.unit}") for each in batch if each.value is not None]
+    return (*filling.density_workings(reading), *more, *whole)
 
 
 PROPERTIES: tuple[Property, ...] = (
-    Property("ph", "pH", _ph, lambda reading, own: ph_workings(model(reading), moved_of(reading, own))),
-    Property("preservation", "preservation", _preservation, _preservation_workings),
+    Property("ph", "pH", _ph, lambda reading, own: ph_workings(model(reading), moved_of(reading, own)), ("buffer value", "ionic strength")),
+    Property("preservation", "preservation", _preservation, _preservation_workings, ("undissociated", "preservative")),
     Property("water-activity", "water activity", _alone(water_activity.estimate), _plain(water_activity.workings)),
     Property(
         "solubiliser",
@@ -146,7 +176,7 @@ PROPERTIES: tuple[Property, ...] = (
     ),
     Property("hlb", "HLB of the emulsifiers", _alone(emulsifying.blend), _plain(emulsifying.blend_workings)),
     Property("required-hlb", "HLB that the oil asks for", _alone(emulsifying.required), _plain(emulsifying.required_workings)),
-    Property("density", "density", _alone(filling.density), _filling_workings),
+    Property("density", "density", _filling, _filling_workings),
     Property("solids", "solids", _alone(filling.solids), _plain(filling.solids_workings)),
 )
 KEYS = tuple(each.key for each in PROPERTIES)

@@ -8,7 +8,7 @@ from fractions import Fraction
 from fvc.amounts import brief, fixed, shown
 from fvc.change.retotal import Retotal
 from fvc.change.swap import BASES
-from fvc.compare.standins import NoStandIn, StandIn
+from fvc.compare.standins import MUCH_PH, NoStandIn, StandIn
 from fvc.errors import Refusal
 from fvc.formula import Amount
 from fvc.reading import Reading
@@ -78,7 +78,7 @@ def stand_ins(
                 level,
                 _signed(row.water),
                 fixed(row.elsewhere, 2),
-                _signed(next((p.gained for p in row.properties if p.name == "pH"), None)),
+                _signed(row.ph.gained if row.ph else None),
                 _signed(row.cost),
                 str(crossed),
                 str(len((bill.cautions if bill else None) or ())),
@@ -86,10 +86,18 @@ def stand_ins(
             )
         out.table(table)
         out.say(
-            "water, rest: percentage points; rest is all that moves but the active matter that goes and comes, added up; pH: estimated, by how much it moves",
+            "water, rest: percentage points; rest is all that moves but the active matter that goes and comes, added up; "
+            "pH: estimated, by how much it moves, ? without a figure before or after",
             2,
         )
-        out.say("sorted by limits crossed, cautions, allergens gained, how little moves in the rest, new names on the label, cost", 2)
+        before = next((row.ph.instead_before for row in rows if row.ph and row.ph.instead_before), "")
+        if before:
+            out.item("pH before: ", f"no figure: {before}", 2)
+        out.say(
+            f"sorted by limits crossed, whether the pH moves by more than {float(MUCH_PH):g} or has no figure on one side, cautions, "
+            "allergens gained, how little moves in the rest, new names on the label, cost",
+            2,
+        )
         for row in rows:
             said = _words(row)
             if said:
@@ -114,9 +122,20 @@ def _counts(gained: int, lost: int) -> str:
     return f"+{gained} -{lost}" if gained and lost else f"+{gained}" if gained else f"-{lost}" if lost else "0"
 
 
+def _ph_words(row: StandIn) -> list[str]:
+    """Where the pH goes: when it goes far, has a figure on one side only, or leans to another side."""
+    if row.ph is None or not row.moves_ph:
+        return []
+    sides = ((row.ph.before, row.ph.leans_before or row.ph.instead_before), (row.ph.after, row.ph.leans_after or row.ph.instead_after))
+    before, after = (
+        f"about {fixed(share.nominal, 2)}" if share and share.nominal is not None else f"without a figure ({why})" for share, why in sides
+    )
+    return [f"pH {before} before, {after} after"]
+
+
 def _words(row: StandIn) -> list[str]:
     bill = row.bill
-    said = []
+    said = _ph_words(row)
     if bill:
         said += [f"limit crossed: {each.finding.message}" for each in bill.limits if each.kind == "crossed"]
         said += [f"{f.level}: {f.message}" for f in bill.cautions or ()]

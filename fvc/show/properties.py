@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from fractions import Fraction
 
 from fvc.amounts import ZERO, fixed, needed_decimals, shown
 from fvc.metered import Readings
 from fvc.reading import Reading
+from fvc.science.dosing import BY_MODEL, Portion
 from fvc.science.estimate import Estimate, Step
-from fvc.science.metering import BY_MODEL, CORRECTED, Anchored, Metered, Point, Portion
+from fvc.science.metering import Anchored, Metered, Point
 from fvc.science.ph import PhModel, as_estimate, window_of_all, windows
 from fvc.show.screen import QUIET, Screen, counted, grid
 
@@ -32,27 +33,32 @@ def ph(out: Screen, reading: Reading, found: PhModel, moved: Anchored | None, re
     plan = reading.plan
     out.head(f"pH: {plan.title or plan.id}", f"{reading.side.ref}, {reading.side.words}")
     by_model = as_estimate(found)
+    notes = by_model.notes
     if moved:
-        anchor = moved.anchor
-        out.say(f"pH {figure_of(moved.estimate)}", 2, "bold")
-        move = moved.ph - anchor.ph
-        out.item(
-            "starts from the meter: ",
-            f"{anchor.value.text} in {_which(anchor)}{'' if abs(move) < 0.005 else f', moved by {move:+.2f} as the model moves'}",
-            2,
-        )
+        notes = moved.estimate.notes
+        aside = f", as it reads {moved.anchor.dilution}" if moved.anchor.dilution else ""
+        out.say(f"pH {figure_of(moved.estimate)}{aside}", 2, "bold")
+        move = moved.ph - moved.anchor.ph
+        read = "as it was read, and nothing went in since: " if reading.side.made else "as it was read: "
+        how = read if moved.as_read else "starts from the meter: "
+        moves = "" if moved.as_read or abs(move) < 0.005 else f", moved by {move:+.2f} as the model moves"
+        out.item(how, f"{moved.anchor.words}, {_plan_words(moved.anchor)}{moves}", 2)
         out.say(f"the model alone: {figure_of(by_model)}", 2, QUIET)
     else:
-        out.say(f"pH {figure_of(by_model)}" if not found.declined else figure_of(by_model), 2, "bold")
-        if not readings.metered:
+        out.say(figure_of(by_model) if found.declined else f"pH {figure_of(by_model)}", 2, "bold")
+        if not readings.metered and not found.declined:
             out.say("no pH was read of any batch of it yet: the model alone", 2, QUIET)
+        elif readings.metered:
+            last = readings.metered[-1]
+            why = last.why_no_anchor or f"it is {abs(last.residual or 0):.2f} from the model, too far to go on from"
+            out.item("not started from the last reading: ", why, 2)
     if spec:
         out.say(f"spec: {spec}", 2)
-    if found.balance:
-        out.say(
-            f"buffer value {found.balance.buffer_value * 1000:.3g} mmol per kg of water and pH unit; ionic strength {found.balance.ionic_strength:.2f} mol/kg",
-            2,
-        )
+    for note in notes:
+        out.item("note: ", note, 2)
+    if found.balance and found.buffer_value is not None:
+        strength = f"ionic strength {found.balance.ionic_strength:.2f} mol/kg"
+        out.say(f"buffer value {found.buffer_value * 1000:.3g} mmol per kg of water and pH unit; {strength}", 2)
     _window(out, found, moved.shift if moved else 0.0)
     _readings(out, readings, moved, every)
     if found.found.uncounted:
@@ -60,15 +66,12 @@ def ph(out: Screen, reading: Reading, found: PhModel, moved: Anchored | None, re
         out.head("Not counted", "it buffers too, and no sheet says how much")
         for each in found.found.uncounted:
             out.item("- ", each.words, 2)
-    for note in found.notes:
-        out.item("note: ", note, 2)
     out.say("")
     out.say(ESTIMATE_ONLY, 0, QUIET)
 
 
-def _which(reading: Metered) -> str:
-    day = f"day {reading.day}" if reading.day else "on the day it was made"
-    return f"{reading.trial} ({reading.plan}), {day}" + (f", read {reading.dilution}" if reading.dilution else "")
+def _plan_words(reading: Metered) -> str:
+    return "a batch of this plan" if reading.own else f"a batch of {reading.plan}"
 
 
 def _window(out: Screen, found: PhModel, shift: float) -> None:
@@ -128,44 +131,62 @@ def point_words(point: Point) -> str:
     return words + (f": {point.per_ph:.3g} g to 100 g for one pH unit" if point.moved else "")
 
 
-def dose(out: Screen, portion: Portion, step: Fraction, expected: str) -> None:
-    """What to weigh in first, as what, and how to go on."""
+def dose(out: Screen, portion: Portion, step: Fraction, reading: Reading, water: str, settled: Collection[str]) -> None:
+    """What to weigh in first, as what, what to type, and how to go on. settled: materials of which all is in that the sheet asked for."""
     found = portion.dose
-    out.say("")
     whole = "in all" if portion.in_all else "on top of what is there"
-    out.head(f"From pH {found.start:.2f} to {found.target:.2f} with {found.material}", f"{shown(portion.product, 0)} g of product")
-    out.say(f"about {fixed(portion.grams, (needed_decimals(step) or 0) + 1)} g {whole}, {_basis(portion)}", 2)
-    if expected:
-        out.say(f"the plan expects {expected}", 2, QUIET)
+    start = "an unbuffered start" if found.unbuffered else f"pH {found.start:.2f}"
+    dilution = f", as it reads {found.anchor.dilution}" if found.anchor and found.anchor.dilution else ""
+    out.head(f"From {start} to {found.target:.2f}{dilution} with {found.material}", f"{shown(portion.product, 0)} g of product")
+    if found.anchor:
+        out.item("set to what the meter read: ", f"{found.anchor.words}, {_plan_words(found.anchor)}", 2)
+    out.item("about ", f"{_grams(portion.grams, step)} g {whole}, {_basis(portion)}", 2)
+    expected = sum((a.counted for a in reading.closure.amounts if a.line.material == found.material), ZERO)
+    if portion.in_all and expected:
+        out.say(f"the plan expects {shown(expected, 2)} %, {shown(expected * portion.product / 100, 2)} g", 2, QUIET)
+    for caution in portion.cautions:
+        out.item("caution: ", caution, 2, "bold")
     share = f"{shown(found.first * 100, 0)} % of it"
+    trial = reading.plan.id if reading.side.made else "TRIAL"
     if portion.stock == 100:
-        out.say(f"first  {shown(portion.first_weighed, 0)} g of {found.material}, {share}", 2, "bold")
+        out.item("first: ", f"{fixed(portion.weighed, _decimals(step))} g of {found.material}, {share}", 2, "bold")
+        went_in = {found.material: fixed(portion.weighed, _decimals(step))}
     else:
-        out.say(
-            f"first  {shown(portion.first_weighed, 0)} g of a {portion.stock} % stock solution of {found.material} in water, {share}",
+        parts = "1 g + 9 g" if portion.stock == 10 else "1 g + 99 g"
+        out.item(
+            "first: ",
+            f"{fixed(portion.weighed, _decimals(step))} g of a stock solution, {parts} {water} ({portion.stock} % of {found.material} as it is): {share}",
             2,
             "bold",
         )
-        small = ", and even that is little for it" if portion.too_small else ""
-        out.say(
-            f"neat it would be {float(portion.first):.2g} g, too small for a {shown(step, 0)} g scale{small}; the water it brings comes off the balance",
-            9,
-            QUIET,
-        )
-    out.say("then   stir until even, wait two minutes, read the pH, put it down, and ask again with the batch's id", 2)
-    if found.readings < 2:
-        out.say("half only, since fewer than two readings of this plan say how far the model is off", 9, QUIET)
+        small = "; even of that it is little" if portion.too_small else ""
+        out.say(f"neat it would be {float(portion.first):.2g} g, too little for a scale of {shown(step, 0)} g{small}", 4, QUIET)
+        fine = step / portion.stock
+        went_in = {found.material: _grams(portion.neat, fine), water: _grams(portion.weighed - portion.neat, fine)}
+    out.say("then stir until even, wait two minutes, read the pH, and put down what went in, as what it is:", 2)
+    put_down = [f"fvc trial added {trial} {id} {grams}{' --sure' if id in settled else ''}" for id, grams in went_in.items()]
+    for line in (*put_down, f'fvc trial see {trial} "pH … meter"', f"fvc ph {trial} --to {found.target:g} --with {found.material}"):
+        out.say(line, 4)
+    if found.anchors < 2:
+        out.say("half only, since fewer than two readings of this plan agree on how far the model is off", 2, QUIET)
     out.say(WITH_CARE, 2, QUIET)
+
+
+def _decimals(step: Fraction) -> int:
+    return needed_decimals(step) or 0
+
+
+def _grams(value: Fraction, step: Fraction) -> str:
+    """Grams with one decimal more than a scale shows."""
+    return fixed(value, min(_decimals(step) + 1, 5))
 
 
 def _basis(portion: Portion) -> str:
     found = portion.dose
     if found.by == BY_MODEL or found.point is None:
-        return "by the model alone"
-    measured = f"measured: {point_words(found.point)}"
-    if found.by == CORRECTED:
-        return f"by the model times {found.factor:.2f}, as {measured}"
-    return measured + (f" (that is {found.factor:.2f} times what the model says)" if found.factor else "")
+        return "by the model" + (" alone" if found.anchor is None else " from there on")
+    more = f"{found.factor:.2f} times what the model says, as {point_words(found.point)}"
+    return f"{found.by}: {more}"
 
 
 def workings(out: Screen, reading: Reading, title: str, estimates: Sequence[Estimate], steps: Sequence[Step]) -> None:
@@ -176,9 +197,9 @@ def workings(out: Screen, reading: Reading, title: str, estimates: Sequence[Esti
         if step.sum:
             out.item("=  ", step.sum, 4)
         if step.result:
-            out.item("is ", step.result, 4, "bold")
+            out.item("-> ", step.result, 4, "bold")
         if step.source:
-            out.item("by ", step.source, 4, QUIET)
+            out.item("source: ", step.source, 4, QUIET)
     out.say("")
     if not estimates:
         out.say("nothing in it to estimate", 0, "bold")
@@ -190,22 +211,28 @@ def workings(out: Screen, reading: Reading, title: str, estimates: Sequence[Esti
         out.item("note: ", note, 2)
 
 
+# Of these a product that has no such thing in it is not told.
+ONLY_IF_GIVEN = ("solubiliser to oil", "HLB of the emulsifiers", "HLB that the oil asks for")
+
+
 def listing(out: Screen, estimates: Sequence[Estimate], ref: str) -> None:
     """All properties of a sheet; those that were declined with the reason, those that do not concern the product not at all."""
     out.say("")
     out.head("Properties, estimated", f"how each comes about:  fvc workings {ref} PROPERTY")
     table = grid(("", "left"), ("", "right"), ("", "left"), ("between", "left"))
-    given = [e for e in estimates if e.value is not None and e.low is not None and e.high is not None]
+    given = [e for e in estimates if e.value is not None]
     for each in given:
         low, high = (fixed(end, each.decimals) for end in (each.low or ZERO, each.high or ZERO))
         table.add_row(each.property, fixed(each.value or ZERO, each.decimals), each.unit, "" if low == high else f"{low} to {high}")
     if given:
         out.table(table)
     for each in estimates:
-        if each.value is None:
+        if each.value is None and each.property not in ONLY_IF_GIVEN:
             out.item(f"{each.property}: ", f"{each.declined}{'; ' + each.instead if each.instead else ''}", 2)
     for each in estimates:
-        if each.not_counted:
+        if each.not_counted and (each.value is not None or each.property not in ONLY_IF_GIVEN):
             names = dict.fromkeys(left.partition(":")[0] for left in each.not_counted)
             out.item(f"not counted in {each.property}: ", ", ".join(names), 2, QUIET)
+    if any(each.property.startswith("undissociated") for each in given):
+        out.say("undissociated: the form of a preserving acid that works", 2, QUIET)
     out.say(ESTIMATE_ONLY, 0, QUIET)

@@ -7,38 +7,47 @@ from collections.abc import Sequence
 from fvc.amounts import exact, fixed
 from fvc.metered import Readings
 from fvc.reading import Reading
+from fvc.science.dosing import NoDose, Portion
 from fvc.science.estimate import Estimate, Step, rounded
-from fvc.science.metering import Anchored, Metered, Point, Portion
+from fvc.science.metering import Anchored, Metered, Point
 from fvc.science.ph import PhModel, as_estimate, window_of_all, windows
 from fvc.show.data import Json, side
 
 
-def ph(reading: Reading, found: PhModel, moved: Anchored | None, readings: Readings, portion: Portion | None) -> Json:
+def ph(reading: Reading, found: PhModel, moved: Anchored | None, readings: Readings, worked: Portion | NoDose | None) -> Json:
     """`fvc ph --json`; the keys are listed in docs/json.md."""
     estimate = moved.estimate if moved else as_estimate(found)
     by_model = as_estimate(found)
-    balance = found.balance
+    holds = found.buffer_value
+    shift = moved.shift if moved else 0.0
     return {
         "schema": 1,
         **side(reading.side),
         "formula": reading.plan.id,
         **_figures(estimate, "estimate"),
-        "buffer_value": _text(balance.buffer_value * 1000 if balance else None, 2),
-        "ionic_strength": _text(balance.ionic_strength if balance else None, 4),
+        "buffer_value": _text(None if holds is None else holds * 1000, 2),
+        "ionic_strength": _text(found.balance.ionic_strength if found.balance and holds is not None else None, 4),
         "not_counted": list(estimate.not_counted),
         "readings": [_reading(r, moved) for r in readings.metered],
         "anchored": moved is not None,
-        "declined": found.declined or None,
-        "direction": found.instead or None,
+        "declined": estimate.declined or None,
+        "direction": estimate.instead or None,
         "model": _figures(by_model, "estimate"),
         "notes": list(estimate.notes),
         "window": [
-            {"material": w.material, "less": _text(w.weaker, 2), "more": _text(w.stronger, 2), "by": w.by, "assumed": w.assumed}
+            {
+                "material": w.material,
+                "less": _text(w.weaker + shift, 2),
+                "more": _text(w.stronger + shift, 2),
+                "by": w.by,
+                "assumed": w.assumed,
+            }
             for w in windows(found)
         ],
-        "window_of_all": None if found.declined else [_text(end, 2) for end in window_of_all(found)],
+        "window_of_all": None if found.declined else [_text(end + shift, 2) for end in window_of_all(found)],
         "titration": [_point(p) for p in readings.points],
-        "dose": _dose(portion) if portion else None,
+        "dose": _dose(worked) if isinstance(worked, Portion) else None,
+        "no_dose": {"why": worked.why, "next": worked.next} if isinstance(worked, NoDose) else None,
     }
 
 
@@ -86,17 +95,18 @@ def _dose(portion: Portion) -> Json:
     dose = portion.dose
     return {
         "with": dose.material,
-        "from": _text(dose.start, 2),
+        "from": None if dose.unbuffered else _text(dose.start, 2),
         "to": _text(dose.target, 2),
         "product_g": exact(portion.product),
         "grams": exact(rounded(float(portion.grams), 4)),
         "first_share": exact(dose.first * 100),
-        "first_grams": exact(rounded(float(portion.first), 4)),
+        "first_grams": exact(rounded(float(portion.weighed if portion.stock == 100 else portion.neat), 4)),
         "stock_percent": None if portion.stock == 100 else str(portion.stock),
-        "first_stock_grams": None if portion.stock == 100 else exact(portion.first_weighed),
+        "first_stock_grams": None if portion.stock == 100 else exact(portion.weighed),
         "by": dose.by,
         "factor": _text(dose.factor, 2),
         "in_all": portion.in_all,
+        "cautions": list(portion.cautions),
     }
 
 

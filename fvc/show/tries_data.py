@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from fvc.amounts import exact
 from fvc.carrying import Carried
@@ -10,10 +11,11 @@ from fvc.change.split import Portion, SplitSheet
 from fvc.compare.diff import Diff
 from fvc.reading import Reading
 from fvc.show.data import SCHEMA, Json, diff, number, percent_texts, share, side
-from fvc.show.properties_data import estimate
-from fvc.sidebyside import SideBySide
 from fvc.trial import Trial
 from fvc.variants import Variant
+
+if TYPE_CHECKING:
+    from fvc.sidebyside import SideBySide
 
 
 def _about(variant: Variant) -> Json:
@@ -48,6 +50,8 @@ def one(variant: Variant, result: Diff | None) -> Json:
 
 def compared(result: SideBySide) -> Json:
     """The matrix."""
+    from fvc.show.properties_data import estimate
+
     texts = [
         {(a.line.phase, a.line.material): text for a, text in zip(amounts, percent_texts(amounts), strict=True)}
         for amounts in (c.reading.closure.amounts for c in result.columns)
