@@ -48,20 +48,20 @@ def _own_home(tmp_path_factory, monkeypatch):
     assert left == [".gitconfig"], f"a test wrote into the home folder: {left}"
 
 
-_MADE: dict[Callable[[Path], object], Path] = {}
+_MADE: dict[Callable[..., object], Path] = {}
 
 
 @pytest.fixture
 def prepared(tmp_path, tmp_path_factory) -> Callable[..., Path]:
     """A folder that takes many processes to make: made once for all tests of a process, each of which has a copy of its own.
 
-    `prepared(make)` gives a copy of what `make(folder)` put into an empty place.
+    `prepared(make, *more)` gives a copy of what `make(folder, *more)` made there.
     """
 
-    def copy(make: Callable[[Path], object]) -> Path:
+    def copy(make: Callable[..., object], *more: object) -> Path:
         if make not in _MADE:
             made = tmp_path_factory.mktemp("prepared") / "studio"
-            make(made)
+            make(made, *more)
             _MADE[make] = made
         folder = tmp_path / "studio"
         shutil.copytree(_MADE[make], folder, symlinks=True)
@@ -82,13 +82,7 @@ def studio(tmp_path) -> Studio:
 @pytest.fixture
 def toner(prepared) -> Studio:
     """The formulary of toner T (tests/toner.py), saved as revision 1."""
-    return Studio(prepared(_saved_toner))
-
-
-def _saved_toner(folder: Path) -> None:
-    studio = Studio.make(folder)
-    t.write(studio)
-    studio.ok("revise", "toner", "--reason", "first plan")
+    return Studio(prepared(t.saved))
 
 
 @pytest.fixture

@@ -17,6 +17,7 @@ import pytest
 import fvc
 from fvc.cli.commands import COMMANDS, DAY, EVERY
 from fvc.cli.main import main
+from tests import toner as t
 from tests.support import Studio
 
 ESCAPE = "\x1b"
@@ -73,6 +74,8 @@ def test_help_follows_the_makers_day(studio):
         "ladder",
         "knockout",
         "diff",
+        "ph",
+        "workings",
         "check",
         "label",
         "cost",
@@ -137,6 +140,10 @@ def test_every_example_of_the_help_is_a_call_that_is_understood(toner):
             toner.edit("materials/propanediol.toml", "[composition]", "molar_mass = 76.09\n[composition]")
             toner.edit("materials/betaine.toml", "[composition]", "molar_mass = 117.15\n[composition]")
             toner.ok("revise", "face-toner", "--reason", "as tried")
+        if command.name == "ph":  # from a buffer with no acid in it yet
+            toner.material("citric-acid-50", "pH adjuster", {"Citric Acid": 50, "Aqua": "balance"})
+            toner.material("sodium-citrate", "buffer", {"Sodium Citrate": 100})
+            toner.ok("set", "face-toner", "C:lactic-acid-80=none", "A:sodium-citrate=0.5", "--reason", "a buffer")
         for example in command.examples:
             words = shlex.split(example)
             assert words[0] == "fvc"
@@ -156,8 +163,13 @@ AT_THE_BENCH = ("trial", "results", "lot")
 
 
 @pytest.fixture
-def bench(toner, run_in):
+def bench(prepared, run_in):
     """A face toner of which one batch is being made and another was released: what the examples of the bench are about."""
+    return run_in(prepared(_bench, run_in))
+
+
+def _bench(folder, run_in) -> None:
+    toner = t.saved(folder)
     toner.write("formulas/face-toner.toml", toner.read("formulas/toner.toml"))
     toner.material("citric-acid-50", "pH adjuster", {"Citric Acid": 50, "Aqua": "balance"})
     toner.write("sheet.csv", "material,grams,lot\nbetaine,2.25,BE-2\n")
@@ -173,7 +185,6 @@ def bench(toner, run_in):
     here("trial", "start", "face-toner", "--batch", "150g", "--at", "2026-03-01 10:00", "--by", "Mirela Tann")
     for material, grams in (("water", "135.9"), ("neroli", "0.30"), ("poly", "2.40")):
         here("trial", "weighed", material, grams, "--lot", "PD-114")
-    return here
 
 
 @pytest.mark.parametrize("example", [e for name, c in EVERY.items() if name.split()[0] in AT_THE_BENCH for e in c.examples])

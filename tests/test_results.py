@@ -65,8 +65,13 @@ def closed(word: str, because: str) -> str:
 
 
 @pytest.fixture
-def here(studio, run_in):
+def here(prepared, run_in):
     """Toner T with a spec, two revisions, two variants and six batches."""
+    return run_in(prepared(_here, run_in))
+
+
+def _here(folder, run_in) -> None:
+    studio = Studio.make(folder)
     t.write(studio)
     studio.edit("formulas/toner.toml", "\n[phase.A]\n", f"\n{SPEC}\n[phase.A]\n")
     fvc = run_in(studio.root)
@@ -77,7 +82,6 @@ def here(studio, run_in):
         fvc("set", f"toner/{id}", change, "--save")
         fvc("revise", f"toner/{id}", "--reason", "as kept")
     write(studio)
-    return fvc
 
 
 def write(studio: Studio) -> None:

@@ -1,5 +1,7 @@
 """Toner T of the worked cases: an invented formula whose figures were worked out as exact fractions."""
 
+from pathlib import Path
+
 from tests.support import Studio
 
 LINES = {
@@ -31,3 +33,11 @@ def write(studio: Studio, *, declared: bool = True, lines: dict[str, dict[str, s
         studio.material(id, function, composition)
     studio.material("preservative-blend", "preservative", PRESERVATIVE if declared else None)
     studio.formula("toner", lines, batch=batch)
+
+
+def saved(folder: Path) -> Studio:
+    """A new formulary with toner T, saved as revision 1."""
+    studio = Studio.make(folder)
+    write(studio)
+    studio.ok("revise", "toner", "--reason", "first plan")
+    return studio

@@ -325,11 +325,7 @@ DAY: tuple[tuple[str, tuple[Command, ...]], ...] = (
                 "fvc.cli.properties",
                 "ph REF [--to PH --with MATERIAL]",
                 "the pH estimated, beside what the meter read; a dose to a pH",
-                (
-                    "fvc ph face-toner",
-                    "fvc ph face-toner --to 4.8 --with citric-acid-50",
-                    "fvc ph ft-261011-jw-a --to 4.6 --with lactic-acid-80",
-                ),
+                ("fvc ph face-toner", "fvc ph face-toner --to 4.8 --with citric-acid-50"),
                 ahead="moments",
             ),
             Command(
@@ -337,7 +333,7 @@ DAY: tuple[tuple[str, tuple[Command, ...]], ...] = (
                 "fvc.cli.properties",
                 "workings REF PROPERTY",
                 "the arithmetic of a property, row by row, with sources",
-                ("fvc workings face-toner ph", "fvc workings face-toner water-activity", "fvc workings body-lotion hlb"),
+                ("fvc workings face-toner ph", "fvc workings face-toner water-activity", "fvc workings face-toner solubiliser"),
                 ahead="moments",
             ),
             Command(

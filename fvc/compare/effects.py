@@ -7,7 +7,7 @@ from typing import NamedTuple
 from fvc.compare.diff import PropertyDiff
 from fvc.material import Share
 from fvc.reading import Reading
-from fvc.science import preservation, solubilising
+from fvc.science import filling, preservation, solubilising
 from fvc.science.estimate import Estimate
 from fvc.science.own import Own
 from fvc.science.properties import moved_of, preservatives_of, properties_of
@@ -29,8 +29,9 @@ def effects(before: Reading, after: Reading, own_before: Own, own_after: Own) ->
 
 def properties_of_both(before: Reading, after: Reading, own_before: Own, own_after: Own) -> tuple[PropertyDiff, ...]:
     """Every property of both sides, changed or not."""
-    first = {e.property: e for e in properties_of(before, own_before)}
-    second = {e.property: e for e in properties_of(after, own_after)}
+    sides = ((before, own_before), (after, own_after))
+    # the volume of a batch is a matter of its size
+    first, second = ({e.property: e for e in properties_of(side, own) if e.property != filling.BATCH} for side, own in sides)
     return tuple(_row(name, first.get(name), second.get(name)) for name in dict.fromkeys([*first, *second]))
 
 
@@ -67,7 +68,7 @@ def _said(before: Reading, after: Reading, own_before: Own, own_after: Own, move
     had = {w.name for w in preservatives_of(before, own_before) if w.undissociated is not None}
     out += [f"{name}: how much of it is undissociated, the form that works, cannot be told any more" for name in sorted(lost & had)]
     changes = preservation.compare(preservatives_of(before, own_before), preservatives_of(after, own_after))
-    out += [f"{change.name}, {change.words}" for change in changes if change.name not in lost]
+    out += [f"{c.name}, {c.words}" for c in changes if c.name not in lost and not c.words.endswith(preservation.SAME)]
     ratios = {pair.what: pair.ratio for pair in solubilising.pairs_of(before)}
     for pair in solubilising.pairs_of(after):
         learned = solubilising.lesson(pair, own_after.seen)

@@ -22,7 +22,7 @@ from fvc.reference.source import Source
 from fvc.science.estimate import Estimate, Step, rounded
 from fvc.science.oils import is_oil
 
-DENSITY, VOLUME, WEIGHT, SOLIDS = "density", "volume", "weight", "solids"
+DENSITY, VOLUME, WEIGHT, SOLIDS, BATCH = "density", "volume", "weight", "solids", "volume of the batch"
 
 WATER = 0.997  # g/mL at 25 °C; 0.99705, and 0.9982 at 20 °C
 WATER_SOURCE = Source("Tanaka and others, Metrologia 38, 301, through a page that quotes the values", "2001")

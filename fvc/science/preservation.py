@@ -40,6 +40,7 @@ LEFT_OUT = (
     "what oil, micelles and polymers take up is not taken off",
     "the ion works too, though far less: that of sorbic acid 10 to 600 times less, by organism (J. Appl. Bacteriol. 54, 383, abstract, 1983)",
 )
+SAME = "stays about the same"
 NONE_KNOWN = "nothing in it is a preservative that fvc knows; whether it needs one, or what else keeps it, is not known either"
 
 INSIDE, PARTLY, OUTSIDE = "inside", "partly", "outside"  # where the whole band of the pH lies in the range of common use
@@ -360,7 +361,7 @@ def _ratio(before: Fraction, after: Fraction) -> str:
     if not before:
         return ""
     ratio = float(after / before)
-    for size, word in ((0.5, "halves"), (1.0, "stays about the same"), (2.0, "doubles")):
+    for size, word in ((0.5, "halves"), (1.0, SAME), (2.0, "doubles")):
         if abs(ratio / size - 1) <= 0.02:
             return word
     if ratio > 2:

@@ -152,7 +152,7 @@ def _filling(reading: Reading, own: Own) -> tuple[Estimate, ...]:
     found, grams = filling.density(reading), parse_batch(reading.plan.batch).grams
     if grams is None or found.value is None:
         return (found,)
-    return found, replace(filling.volume(found, grams), property="volume of the batch")
+    return found, replace(filling.volume(found, grams), property=filling.BATCH)
 
 
 def _filling_workings(reading: Reading, own: Own) -> tuple[Step, ...]:

@@ -161,8 +161,8 @@ def _matrix(out: Screen, result: SideBySide, block: Sequence[int]) -> None:
 
 
 def _that_differ(columns: Sequence[Column]) -> list[str]:
-    """Estimated properties that differ as they are shown."""
-    names = dict.fromkeys(e.property for c in columns for e in c.properties)
+    """Estimated properties that differ as they are shown; of preservatives what works, without its share."""
+    names = dict.fromkeys(e.property for c in columns for e in c.properties if not e.property.startswith(("undissociated share", "volume")))
     return [name for name in names if len({_property(name, c) for c in columns}) > 1]
 
 
