@@ -25,7 +25,8 @@ from fvc.science.dosing import (
     usable_points,
 )
 from fvc.science.metering import METER, Metered, Point, anchor_of, anchored, balance_read, read_ph
-from fvc.science.ph import Mixture, alone, as_estimate, model
+from fvc.science.mixture import Mixture, alone
+from fvc.science.ph import as_estimate, model
 from tests.test_ph import product
 
 PLAN = product("sodium-lactate-60 = 2.00\nlactic-acid-80 = 0.50")

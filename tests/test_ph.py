@@ -9,7 +9,8 @@ from hypothesis import strategies as st
 from fvc.reading import Reading
 from fvc.reference.ions import in_water
 from fvc.reference.substances import SUBSTANCES
-from fvc.science.ph import alone, estimate, model, window_of_all, windows
+from fvc.science.mixture import alone
+from fvc.science.ph import estimate, model, window_of_all, windows
 from fvc.science.properties import KEYS, PROPERTIES, properties_of
 from fvc.science.protolytes import protolytes
 from tests.readings import reading

@@ -34,7 +34,8 @@ from fvc.science.dosing import (
 )
 from fvc.science.estimate import Step
 from fvc.science.metering import anchor_of, anchored
-from fvc.science.ph import Mixture, PhModel, alone, model
+from fvc.science.mixture import Mixture, alone
+from fvc.science.ph import PhModel, model
 from fvc.science.properties import KEYS, PROPERTIES
 
 Ref = Annotated[str, typer.Argument(metavar="REF", help="face-toner, face-toner.4, face-toner/VARIANT, a trial's id.")]

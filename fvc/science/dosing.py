@@ -20,7 +20,8 @@ from fvc.science.dissolved import Mass
 from fvc.science.equilibrium import Ions, charge_at, davies, shares
 from fvc.science.estimate import rounded
 from fvc.science.metering import Metered, Point, balance_read, part_read
-from fvc.science.ph import LEAST_BUFFER, MOST_IONIC, UNBUFFERED, Item, Mixture, PhModel, protolyte
+from fvc.science.mixture import Item, Mixture, protolyte
+from fvc.science.ph import LEAST_BUFFER, MOST_IONIC, UNBUFFERED, PhModel
 
 NEAR = 0.05  # pH from the target, within which it is reached
 LEAST_STEP = 0.05  # pH between two readings, below which no figure comes out of them, however well they were read

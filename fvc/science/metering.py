@@ -18,7 +18,9 @@ from fvc.composition import parts_of
 from fvc.reading import Reading
 from fvc.science.equilibrium import Balance
 from fvc.science.estimate import Estimate, rounded
-from fvc.science.ph import LEAST_BUFFER, Influence, Mixture, PhModel, as_estimate
+from fvc.science.mixture import Mixture
+from fvc.science.ph import LEAST_BUFFER, PhModel, as_estimate
+from fvc.science.uncertain import Influence
 
 # How far a reading may be from what it says; common practice without source (a strip steps by 0.5 or less).
 METER, STRIP, UNSAID = 0.05, 0.3, 0.1

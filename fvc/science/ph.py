@@ -6,127 +6,31 @@ not counted. It declines where the model says nothing, and gives a direction onl
 
 from __future__ import annotations
 
-import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from fractions import Fraction
 from functools import lru_cache
 from typing import NamedTuple
 
 from fvc.amounts import figure
-from fvc.formula import FIXED, Amount, Closure, Level, Line, Phase, Plan
-from fvc.material import Material, Share, inci_key
-from fvc.reading import Reading, Side
-from fvc.reference.ions import GIVES_CARBON_DIOXIDE, InWater, Weak, spread_of
-from fvc.reference.solubility import SOLUBILITY, dissolves, dissolves_percent, in_a_sentence
-from fvc.science.dissolved import Mass, dissolved, hydrate_unknown
-from fvc.science.equilibrium import Balance, Ions, Protolyte, charge_at, davies, in_solution, shares, solve
+from fvc.material import Share, inci_key
+from fvc.reading import Reading
+from fvc.reference.ions import GIVES_CARBON_DIOXIDE
+from fvc.science.dissolved import dissolved, hydrate_unknown
+from fvc.science.equilibrium import Balance, Protolyte, solve
 from fvc.science.estimate import Estimate, rounded
+from fvc.science.mixture import Mixture, mixture_of
 from fvc.science.protolytes import MISSING, Protolytes, Uncounted, protolytes
+from fvc.science.uncertain import MOST_ALCOHOL, MUCH_ALCOHOL, Influence, influences_of, solid, with_strength
 
 MOST_IONIC = 0.5  # mol/kg: beyond, Davies' equation is no longer of use (Davies 1962)
 LEAST_WATER = 40.0  # percent: below, the constants in water do not hold
 LEAST_BUFFER = 0.002  # mol per kg of water and pH unit: below, carbon dioxide and traces decide
 WIDE_WATER = 10.0  # points between the bounds of water that is not known, up to which its middle is taken
-MUCH_ALCOHOL, MOST_ALCOHOL = 10.0, 20.0  # percent from which the constants shift, and from which they no longer hold; common practice
-BY_ALCOHOL = 0.02  # pH that one percent of alcohol raises the reading by at most; common practice without source
 MOST_IONS = 30.0  # mol/kg of ions that never change: sodium hydroxide dissolves to about 25
 FAR = 0.5  # pH that what is not counted may move it, beyond which there is no figure
 SEEN = 0.05  # pH that it moves, from which it is told
 DECIMALS = 2
 UNBUFFERED = "unbuffered: carbon dioxide and traces decide"
-
-
-class Item(NamedTuple):
-    """A substance of the balance. grams: in 100 g of product; low, high: its bounds. material: the id of what brings it."""
-
-    inci: str
-    grams: float
-    low: float
-    high: float
-    mass: Mass
-    gives: InWater
-    material: str
-
-
-class Influence(NamedTuple):
-    """What one uncertain figure does to the pH. down, up: at its ends, the lower one first, in pH units from the estimate.
-
-    kind: `strength`, `constant`, `water`, `solubility`, `alcohol` or `model`. given: the figure and its range in words; source: of the figure;
-    remembered: True for one from memory, or on which sources disagree.
-    """
-
-    what: str
-    kind: str
-    at_low: float
-    at_high: float
-    given: str
-    source: str = ""
-    remembered: bool = False
-
-    @property
-    def down(self) -> float:
-        """The most that it lowers the pH; negative or 0."""
-        return min(self.at_low, self.at_high, 0.0)
-
-    @property
-    def up(self) -> float:
-        """The most that it raises the pH."""
-        return max(self.at_low, self.at_high, 0.0)
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Mixture:
-    """What the balance is made of. water: grams in 100 g of product, with its bounds."""
-
-    items: tuple[Item, ...]
-    water: float
-    water_low: float
-    water_high: float
-
-    def balance(self, grams: Callable[[Item], float] = lambda item: item.grams, water: float | None = None, start: float = 7.0) -> Balance:
-        """The balance of charges. grams: of each item, where another figure than the nominal one is asked for."""
-        return solve(*self.dissolved(grams, water), start)
-
-    def dissolved(
-        self, grams: Callable[[Item], float] = lambda item: item.grams, water: float | None = None
-    ) -> tuple[list[Protolyte], list[Ions]]:
-        """The protolytes, those of equal constants together, and the other ions, in mol per kg of water."""
-        water = self.water if water is None else water
-        weak: dict[Weak, float] = {}
-        ions: dict[int, float] = {}
-        for item in self.items:
-            molality = grams(item) / item.mass.grams / water * 1000
-            for each, count in item.gives.weak:
-                weak[each] = weak.get(each, 0.0) + count * molality
-            for charge, count in item.gives.ions:
-                ions[charge] = ions.get(charge, 0.0) + count * molality
-        return [protolyte(each, m) for each, m in weak.items()], [Ions(z, m) for z, m in ions.items()]
-
-    def with_more(self, other: Mixture, grams: float) -> Mixture:
-        """With grams of another mixture on top of the 100 g, as `alone` gives it of a material; negative grams take it away again."""
-        part = grams / 100
-        more = tuple(i._replace(grams=i.grams * part, low=i.low * part, high=i.high * part) for i in other.items)
-        return Mixture(
-            items=(*self.items, *more),
-            water=self.water + other.water * part,
-            water_low=self.water_low + other.water_low * part,
-            water_high=self.water_high + other.water_high * part,
-        )
-
-    def diluted(self, part: float) -> Mixture:
-        """`part` of the product, such as 0.1, made up with water to 100 g again."""
-        items = tuple(i._replace(grams=i.grams * part, low=i.low * part, high=i.high * part) for i in self.items)
-        more = 100 * (1 - part)
-        return Mixture(
-            items=items, water=self.water * part + more, water_low=self.water_low * part + more, water_high=self.water_high * part + more
-        )
-
-
-def protolyte(weak: Weak, molality: float) -> Protolyte:
-    """An acid or base with its published constants as figures, and how much of it dissolves without a charge, where that is known."""
-    most = dissolves(weak.name)
-    return Protolyte(weak.name, molality, weak.charge, tuple(float(text) for text in weak.pka), math.inf if most is None else most)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -175,34 +79,6 @@ class PhModel:
         return self.balance is not None and (self.declined in ("", UNBUFFERED) or self.lacks)
 
 
-def mixture_of(reading: Reading) -> Mixture:
-    """What the balance of a product is made of, per 100 g."""
-    water = dissolved(reading).water
-    middle = water.nominal if water.nominal is not None else (water.low + water.high) / 2
-    items = tuple(
-        Item(
-            c.solute.inci,
-            float(c.solute.percent.nominal or 0),
-            float(c.solute.percent.low),
-            float(c.solute.percent.high),
-            c.solute.mass,
-            c.gives,
-            c.solute.part.id,
-        )
-        for c in protolytes(reading).counted
-        if c.solute.mass is not None
-    )
-    return Mixture(items=items, water=float(middle), water_low=float(water.low), water_high=float(water.high))
-
-
-def alone(material: Material) -> Mixture:
-    """100 g of one material, as it would stand in a beaker by itself."""
-    line = Line("A", material.id, Level(FIXED, "100"))
-    plan = Plan(id=material.id, title=material.name, revision=0, phases=(Phase("A"),), lines=(line,))
-    closure = Closure(amounts=(Amount(line, Fraction(100), 0),), total=Fraction(100), faults=(), decimals=0)
-    return mixture_of(Reading(plan=plan, closure=closure, materials={material.id: material}, side=Side(material.id)))
-
-
 @lru_cache(maxsize=16)
 def model(reading: Reading) -> PhModel:
     """The pH of a plan or of a batch as made, at 25 °C. Never raises for what a plan says: it declines with the reason.
@@ -229,24 +105,19 @@ def model(reading: Reading) -> PhModel:
     down, up = _pulled(mixture, balance, found, -1), _pulled(mixture, balance, found, 1)
     if down < -FAR or up > FAR:
         return replace(none, declined=_not_counted(pulls), instead=_bound(balance.ph, down, up), lacks=True)
-    solid = _solid(mixture, balance)
-    if solid is not None and -solid.down > FAR:
+    crystals = solid(mixture, balance)
+    if crystals is not None and -crystals.down > FAR:
         return replace(
-            none, declined=solid.given, instead=f"about {balance.ph:.1f} while the rest of it stands as crystals, lower where it dissolves"
+            none,
+            declined=crystals.given,
+            instead=f"about {balance.ph:.1f} while the rest of it stands as crystals, lower where it dissolves",
         )
     notes = (*_left_out(pulls), *_notes(mixture, found, alcohol))
     if balance.buffer_value < LEAST_BUFFER:
         to_give = "; ".join(_open_line(id) for id in found.open)
         return replace(none, declined=UNBUFFERED, instead=to_give or direction(balance.ph), notes=notes)
-    influences = (
-        *_strengths(mixture, balance),
-        *_constants(mixture, balance),
-        *_water(mixture, balance),
-        *((solid,) if solid else ()),
-        *_by_alcohol(alcohol),
-        _of_model(balance),
-    )
-    more = [f"{solid.given}; it may fall out as crystals"] if solid else []
+    influences = (*influences_of(mixture, balance, alcohol), *((crystals,) if crystals else ()))
+    more = [f"{crystals.given}; it may fall out as crystals"] if crystals else []
     more += [f"{id} is an open line without a level to expect: the estimate is of the product without it" for id in found.open]
     return replace(none, influences=influences, notes=(*notes, *more))
 
@@ -346,87 +217,6 @@ def _left_out(pulls: Sequence[tuple[Uncounted, float]]) -> list[str]:
     return [f"without {each.amount}, which {_way(each)}: the band leaves that out" for each, moves in pulls if abs(moves) >= SEEN]
 
 
-def _solid(mixture: Mixture, balance: Balance) -> Influence | None:
-    """Acids of which more is there than dissolves: the pH if all of it did, as in much glycol, alcohol or micelles; None for none."""
-    weak, ions = mixture.dissolved()
-    damping = davies(balance.ionic_strength)
-    names = [each.name for each in weak if in_solution(each, shares(each, balance.ph, damping)) < each.molality]
-    if not names:
-        return None
-    moves = solve([each._replace(most=math.inf) for each in weak], ions, balance.ph).ph - balance.ph
-    given = "; ".join(
-        f"more {in_a_sentence(name)} than dissolves: about {dissolves_percent(name, mixture.water):.2g} % undissociated does"
-        for name in names
-    )
-    return Influence("what dissolves", "solubility", min(moves, 0.0), max(moves, 0.0), given, SOLUBILITY[names[0]].source.words, True)
-
-
-# --- what the uncertain figures do ------------------------------------------------------------------
-
-
-def _strengths(mixture: Mixture, balance: Balance) -> list[Influence]:
-    """Each material whose record gives a range for an acid, base or salt: the pH at both ends."""
-    out = []
-    for material in dict.fromkeys(i.material for i in mixture.items if i.high > i.low):
-        ranges = [(i.inci, i.low, i.high) for i in mixture.items if i.material == material and i.high > i.low]
-        at_low, at_high = (_with_strength(mixture, material, end, balance.ph) - balance.ph for end in ("low", "high"))
-        given = ", ".join(f"{inci} {low:.3g} to {high:.3g} % of the product" for inci, low, high in ranges)
-        out.append(Influence(material, "strength", at_low, at_high, given, f"the record of {material}"))
-    return out
-
-
-def _with_strength(mixture: Mixture, material: str, end: str, start: float) -> float:
-    return mixture.balance(lambda i: getattr(i, end) if i.material == material else i.grams, start=start).ph
-
-
-def _constants(mixture: Mixture, balance: Balance) -> list[Influence]:
-    """Each constant at both its ends, to first order: the charge that it moves, over the slope."""
-    weak, ions = mixture.dissolved()
-    damping = davies(balance.ionic_strength)
-    _, slope, _ = charge_at(weak, ions, balance.ph, damping)
-    out = []
-    sources = {w.name: w for item in mixture.items for w, _ in item.gives.weak}
-    for place, each in enumerate(weak):
-        published = sources[each.name]
-        for index, value in enumerate(each.pka):
-            low, high = spread_of(each.name, value, published.uncertain, published.source)
-            moved = []
-            for end in (low, high):
-                shifted = each._replace(pka=(*each.pka[:index], end, *each.pka[index + 1 :]))
-                charge, _, _ = charge_at([*weak[:place], shifted, *weak[place + 1 :]], ions, balance.ph, damping)
-                moved.append(charge / slope)
-            if max(abs(m) for m in moved) >= 0.0005:
-                which = f"pKa {index + 1} of {each.name}" if len(each.pka) > 1 else f"pKa of {each.name}"
-                remembered = published.uncertain or not published.source.looked_up
-                given = f"{value:g}, between {low:g} and {high:g}"
-                out.append(Influence(which, "constant", moved[0], moved[1], given, published.source.words, remembered))
-    return out
-
-
-def _water(mixture: Mixture, balance: Balance) -> list[Influence]:
-    if mixture.water_high - mixture.water_low < 0.05:
-        return []
-    at_low, at_high = (
-        mixture.balance(water=max(w, 1.0), start=balance.ph).ph - balance.ph for w in (mixture.water_low, mixture.water_high)
-    )
-    return [Influence("total water", "water", at_low, at_high, f"{mixture.water_low:.4g} to {mixture.water_high:.4g} %")]
-
-
-def _by_alcohol(alcohol: float) -> list[Influence]:
-    if alcohol < MUCH_ALCOHOL:
-        return []
-    given = f"{alcohol:.3g} % alcohol, up to {BY_ALCOHOL} pH for each percent"
-    return [Influence("alcohol", "alcohol", 0.0, BY_ALCOHOL * alcohol, given, "common practice, from memory", True)]
-
-
-def _of_model(balance: Balance) -> Influence:
-    """What the model itself may be off: 0.02 on standard buffers up to ionic strength 0.1, more beyond."""
-    by = 0.02 + 0.1 * max(0.0, balance.ionic_strength - 0.1)
-    return Influence(
-        "activity model", "model", -by, by, f"0.02 up to ionic strength 0.1, growing beyond; here {balance.ionic_strength:.2f} mol/kg"
-    )
-
-
 def _notes(mixture: Mixture, found: Protolytes, alcohol: float) -> tuple[str, ...]:
     out = []
     if any(inci_key(i.inci) in GIVES_CARBON_DIOXIDE for i in mixture.items):
@@ -479,7 +269,7 @@ def windows(found: PhModel) -> tuple[Window, ...]:
         ends = []
         for end, factor in (("low", 1 - TOLERANCE), ("high", 1 + TOLERANCE)):
             if ranged:
-                ends.append(_with_strength(mixture, material, end, balance.ph))
+                ends.append(with_strength(mixture, material, end, balance.ph))
             else:
                 grams = {i: i.grams * factor for i in mixture.items if i.material == material}
                 ends.append(mixture.balance(lambda i, grams=grams: grams.get(i, i.grams), start=balance.ph).ph)  # type: ignore[misc]
@@ -505,21 +295,12 @@ def estimate(reading: Reading) -> Estimate:
     return as_estimate(model(reading))
 
 
-def as_estimate(found: PhModel, shift: float = 0.0, spread: tuple[float, float] | None = None) -> Estimate:
-    """A model as an estimate. shift: from the model to what a meter read. spread: of the band, where it is not the model's own."""
+def as_estimate(found: PhModel) -> Estimate:
+    """A model as an estimate; without a figure where it was declined."""
     not_counted = tuple(u.words for u in found.found.uncounted)
     if found.declined:
         return Estimate(
             property="pH", decimals=DECIMALS, declined=found.declined, instead=found.instead, not_counted=not_counted, notes=found.notes
         )
-    ph = found.ph + shift
-    down, up = spread if spread is not None else (found.down, found.up)
-    return Estimate(
-        property="pH",
-        decimals=DECIMALS,
-        value=rounded(ph, DECIMALS),
-        low=rounded(ph + down, DECIMALS),
-        high=rounded(ph + up, DECIMALS),
-        not_counted=not_counted,
-        notes=found.notes,
-    )
+    value, low, high = (rounded(ph, DECIMALS) for ph in (found.ph, found.ph + found.down, found.ph + found.up))
+    return Estimate(property="pH", decimals=DECIMALS, value=value, low=low, high=high, not_counted=not_counted, notes=found.notes)

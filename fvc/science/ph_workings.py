@@ -9,7 +9,8 @@ from fvc.reference.solubility import SOLUBILITY
 from fvc.science.equilibrium import Ions, Protolyte, davies, in_solution, shares
 from fvc.science.estimate import Step
 from fvc.science.metering import Anchored
-from fvc.science.ph import Item, Mixture, PhModel, windows
+from fvc.science.mixture import Item, Mixture
+from fvc.science.ph import PhModel, windows
 
 _LEAST = 0.0005  # pH units, below which an influence is not told one by one
 
