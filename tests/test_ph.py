@@ -358,7 +358,7 @@ def test_a_missing_record_is_the_reason_that_is_given():
     [
         ("0.01", "Sodium Citrate (x, 5 %) raises it, and how far is not known"),
         ("9.99", "Sodium Citrate (x, 5 %) raises it, and how far is not known"),
-        ("10", "ionic strength"),
+        ("10", "5.3 mol of acids and bases per kg of water"),
     ],
 )
 def test_a_molar_mass_that_cannot_be_right(mass: str, why: str):

@@ -206,6 +206,48 @@ def test_acid_that_does_not_move_it_stops_the_advice(here: Studio):
     assert "nothing more goes in before that" in plain(result.err)
 
 
+def test_a_later_reading_takes_the_place_of_one_that_was_taken_too_early(here: Studio):
+    id = made(here, "pH 4.70 meter")
+    here.ok("trial", "added", id, "citric-acid-50", "0.60", "--sure")
+    here.ok("trial", "see", id, "pH 4.72 meter")
+    assert here.fvc("ph", id, "--to", "4.3", "--with", "citric-acid-50").code == 1
+    here.ok("trial", "see", id, "pH 4.58 meter")
+    data = here.json("ph", id, "--to", "4.3", "--with", "citric-acid-50")
+    (point,) = data["titration"]
+    assert (point["before"], point["after"]) == ("4.70", "4.58")
+    assert data["dose"]["by"] == "measured"
+
+
+def test_water_beside_an_addition_is_no_second_material(here: Studio):
+    id = made(here, "pH 4.70 meter")
+    here.ok("trial", "added", id, "citric-acid-50", "0.40", "--sure")
+    here.ok("trial", "added", id, "water", "3.60", "--sure")
+    here.ok("trial", "see", id, "pH 4.58 meter")
+    (point,) = here.json("ph", id)["titration"]
+    assert (point["material"], point["grams"]) == ("citric-acid-50", "0.4")
+
+
+def test_a_hot_reading_is_no_start(here: Studio):
+    id = made(here, "pH 4.20 meter at 65 °C")
+    data = here.json("ph", "toner")
+    assert (data["anchored"], data["readings"][0]["temperature"]) == (False, "65 °C")
+    assert "not started from the last reading: read at 65 °C" in plain(here.ok("ph", id).out)
+
+
+def test_a_strip_too_near_to_the_target_says_nothing(here: Studio):
+    id = made(here, "pH 4.5 strip")
+    result = here.fvc("ph", id, "--to", "4.4", "--with", "citric-acid-50")
+    assert result.code == 1
+    assert "a strip read 4.5, which may be 0.3 off" in plain(result.err)
+
+
+def test_a_reading_in_a_dilution_says_what_the_product_is(here: Studio):
+    id = str(made(here))
+    here.ok("trial", "see", id, "pH 4.60 meter", "--dilution", "10 % in water")
+    out = plain(here.ok("ph", "toner").out)
+    assert "as it reads 10 % in water; about 4." in out
+
+
 def test_cautions_before_a_dose_goes_in(here: Studio):
     here.edit("materials/citric-acid-50.toml", "[composition]", "use_level = [0.1, 1.5]\n[composition]")
     data = here.json("ph", "toner", "--to", "3.2", "--with", "citric-acid-50")["dose"]
@@ -296,7 +338,8 @@ def test_a_plan_that_does_not_close_is_estimated_and_said_to_be_open(here: Studi
     result = here.fvc("ph", "toner")
     assert result.code == 2
     assert "pH 4." in result.out
-    assert here.fvc("ph", "toner", "--to", "4.5", "--with", "citric-acid-50").code == 1
+    assert "note: the lines total 97.2 %: it is of these lines alone" in plain(result.out)
+    assert "short of 100" in here.refused("ph", "toner", "--to", "4.5", "--with", "citric-acid-50")
 
 
 # --- workings ---------------------------------------------------------------------------------------

@@ -33,7 +33,7 @@ from fvc.science.dosing import (
     to_start_from,
 )
 from fvc.science.estimate import Step
-from fvc.science.metering import anchor_of, anchored
+from fvc.science.metering import FURTHEST, anchor_of, anchored
 from fvc.science.mixture import Mixture, alone
 from fvc.science.ph import PhModel, model
 from fvc.science.properties import KEYS, PROPERTIES
@@ -63,14 +63,14 @@ def ph(
 
         print_json(properties_data.ph(reading, found, moved, readings, worked))
     else:
-        from fvc.show import properties
+        from fvc.show import ph as shown_ph
         from fvc.show.sheets import spec_words
 
         given = reading.plan.spec.get("ph")
         if asked is None:
-            properties.ph(screen(), reading, found, moved, readings, spec_words({"ph": given}) if given else "", every)
+            shown_ph.ph(screen(), reading, found, moved, readings, spec_words({"ph": given}) if given else "", every)
         elif isinstance(worked, Portion):
-            properties.dose(screen(), worked, _step(archive, reading), reading, _water(reading), _settled(archive, reading))
+            shown_ph.dose(screen(), worked, _step(archive, reading), reading, _water(reading), _settled(archive, reading))
     warn(reading.warnings)
     warn(readings.problems)
     if isinstance(worked, NoDose):
@@ -178,11 +178,13 @@ def _asked(archive: Archive, to: str, with_: str) -> _Asked | None:
 def _portion(
     archive: Archive, reading: Reading, found: PhModel, readings: Readings, asked: _Asked, grams: Fraction | None
 ) -> Portion | NoDose:
-    """The dose for this batch, or why there is none."""
+    """The dose for this batch, or why there is none. Refusal for a plan that cannot be weighed, or whose batch is not known in grams."""
+    if not reading.sound:
+        raise Refusal(reading.faults)
+    if grams is None:
+        raise Refusal("the batch of the plan is not known in grams", next="add  --batch 150g, or  --density 1.01")
     if why := model_for_dose(found):
         return NoDose(why, "read the pH, and go by small additions and the meter alone")
-    if not reading.sound or grams is None:
-        return NoDose("the plan does not close, or its batch is not known in grams", "mend it first, or add  --batch 150g")
     assert found.mixture is not None
 
     def alone_of(id: str) -> Mixture | None:
@@ -191,10 +193,17 @@ def _portion(
 
     here = [p for p in readings.points if reading.side.made and p.trial == reading.plan.id]
     if wrong := contradiction(here, alone_of):
-        return NoDose(wrong, "stir until even, wait, check the meter in a buffer and read again; nothing more goes in before that")
+        return NoDose(
+            wrong,
+            "stir until even, wait, check the meter in a buffer and read again; nothing more goes in before that. Then put the reading down:  fvc trial see",
+        )
     anchor = to_start_from(readings.metered)
     if found.lacks and anchor is None:
         return NoDose(found.declined, "make a batch and read it first: a reading makes up for what is not counted")
+    of_it = anchor is not None and reading.side.made and anchor.trial == reading.plan.id
+    if anchor is not None and not of_it and (found.lacks or abs(anchor.residual or 0) > FURTHEST):
+        why = found.declined if found.lacks else f"{anchor.trial} read {abs(anchor.residual or 0):.2f} beside its model"
+        return NoDose(why, "what is not counted decides: read the batch itself, and ask with its id")
     with_, there, whole = alone(asked.material), found.mixture, False
     for amount in reading.closure.amounts:
         if amount.line.material == asked.material.id and amount.line.level.kind == OPEN:

@@ -24,7 +24,10 @@ from fvc.science.mixture import Item, Mixture, protolyte
 from fvc.science.ph import LEAST_BUFFER, MOST_IONIC, UNBUFFERED, PhModel
 
 NEAR = 0.05  # pH from the target, within which it is reached
-LEAST_STEP = 0.05  # pH between two readings, below which no figure comes out of them, however well they were read
+LEAST_STEP = 0.1  # pH between two readings, below which no figure comes out of them, however well they were read
+LONG_WAY = 1.5  # pH, a way of which only half goes in at first, however well it is anchored
+WILD = 2.5  # times the model, from which only half goes in, with a caution
+MOST_TIMES = 4.0  # times the model that one addition by itself is believed: what was read too early looks like a buffer
 FIRST, FIRST_WHEN_ANCHORED = Fraction(1, 2), Fraction(4, 5)
 AGREE = 0.2  # pH within which the readings of a plan differ from the model alike, so that two of them anchor it
 MOST = 20.0  # grams of a pH adjuster to 100 g of product, beyond which it is no adjusting any more
@@ -53,7 +56,7 @@ class Dose:
     start: the pH it begins at, as it would be read; unbuffered: True where that is only a direction. end: the ionic strength
     when it is there. by: `measured` from a titration point of this material, `corrected` by one of another, `model`. factor: measured
     grams over those of the model; None without a point. anchor: the reading that the model was set to. anchors: how many of this
-    plan agree.
+    plan agree. runs_out: True where it is less than the measured grams per pH say, since the buffer gives out on the way.
     """
 
     material: str
@@ -66,11 +69,18 @@ class Dose:
     factor: float | None
     anchor: Metered | None
     anchors: int
+    runs_out: bool = False
 
     @property
     def first(self) -> Fraction:
-        """Half of it; 80 % where two readings of this plan anchor it."""
-        return FIRST_WHEN_ANCHORED if self.anchors >= 2 else FIRST
+        """Half of it; 80 % where two readings of this plan anchor it and it is not far to go."""
+        near = abs(self.target - self.start) <= LONG_WAY
+        return FIRST_WHEN_ANCHORED if self.anchors >= 2 and near and not self.wild else FIRST
+
+    @property
+    def wild(self) -> bool:
+        """True where a weighed addition says that much more buffers than is known."""
+        return self.factor is not None and self.factor > WILD
 
 
 # --- the model set to a reading ----------------------------------------------------------------------
@@ -128,7 +138,7 @@ def how_many_anchor(readings: Iterable[Metered]) -> int:
 
 def usable_points(points: Iterable[Point]) -> list[Point]:
     """Points of this plan's own batches, by a meter, of two readings that can be compared and are far enough apart; the last first."""
-    found = [p for p in points if p.own and p.alike and abs(p.moved) >= max(LEAST_STEP, 0.5 * (p.before.sure_to + p.after.sure_to))]
+    found = [p for p in points if p.own and p.alike and abs(p.moved) >= max(LEAST_STEP, p.before.sure_to + p.after.sure_to)]
     return sorted(found, key=lambda p: p.after.at)[::-1]  # the sort keeps the order of one moment
 
 
@@ -229,6 +239,11 @@ def dose(asked: Question, points: Sequence[Point], anchors: int, alone_of: Calla
     if asked.anchor is not None and (found := unknown_of(asked.anchor)) is not None:
         there, part = replace(there, items=(*there.items, found[0])), found[1]
     begin = balance_read(there, part)
+    if asked.anchor is not None and asked.anchor.by == "strip" and abs(asked.target - begin.ph) < asked.anchor.sure_to:
+        return NoDose(
+            f"a strip read {asked.anchor.value.text}, which may be {asked.anchor.sure_to} off: too near to {asked.target:g} to say anything",
+            "read it with a meter",
+        )
     if abs(asked.target - begin.ph) < NEAR:
         return NoDose(
             f"it stands at {begin.ph:.2f} already, within {NEAR} of {asked.target:g}", "read the meter again before anything goes in"
@@ -253,38 +268,44 @@ def dose(asked: Question, points: Sequence[Point], anchors: int, alone_of: Calla
     known = 0.0
     if asked.whole and asked.anchor is not None:
         known = _solved(there, asked.with_, part, asked.anchor.ph, begin.ph) or 0.0
-    unbuffered = begin.buffer_value < LEAST_BUFFER * part
+    here = asked.anchor is not None and abs(begin.ph - asked.anchor.ph) < NEAR
+    unbuffered = begin.buffer_value < LEAST_BUFFER * part and not here
+    spoken: list[tuple[Point, Measured]] = []
     for point in usable_points(points):
         with_ = alone_of(point.material)
-        says = measured(point, with_) if with_ is not None else None
-        if says is not None:
-            way = (asked.anchor.ph if known and asked.anchor else begin.ph, asked.target)
-            per_gram = equivalents(asked.with_, sum(way) / 2)
-            sign = 1 if whole >= known else -1
-            more = says.corrected(abs(whole - known), *way, per_gram)
-            length = abs(way[1] - way[0])
-            near = says.low <= min(way) and max(way) <= says.high and abs(point.moved) <= max(2 * length, CLOSE)
-            if point.material == asked.material and near:
-                # its grams per pH as they were measured, unless the buffer runs out on the way
-                more = min(more, point.per_ph * length)
-            grams = known + sign * more
-            by = MEASURED if point.material == asked.material else CORRECTED
-            return _dose(asked, begin.ph, unbuffered, grams, by, point, grams / whole, anchors)
-    return _dose(asked, begin.ph, unbuffered, whole, BY_MODEL, None, None, anchors)
+        if with_ is not None and (says := measured(point, with_)) is not None:
+            spoken.append((point, says))
+    if not spoken:
+        return _dose(asked, begin.ph, unbuffered, whole, BY_MODEL, None, anchors)
+    # of the last two the one that says less: what was read too early looks like a buffer
+    point, says = min(spoken[:2], key=lambda each: each[1].hidden)
+    by_model = abs(whole - known)
+    way = (asked.anchor.ph if known and asked.anchor else begin.ph, asked.target)
+    more = says.corrected(by_model, *way, equivalents(asked.with_, sum(way) / 2))
+    if len(spoken) == 1:
+        more = min(more, MOST_TIMES * by_model)
+    length, runs_out = abs(way[1] - way[0]), False
+    near = says.low <= min(way) and max(way) <= says.high and abs(point.moved) <= max(2 * length, CLOSE)
+    if point.material == asked.material and near:
+        # its grams per pH as they were measured, unless the buffer runs out on the way
+        runs_out = more < 0.9 * point.per_ph * length
+        more = min(more, point.per_ph * length)
+    grams = known + (more if whole >= known else -more)
+    by = MEASURED if point.material == asked.material else CORRECTED
+    worked = _dose(asked, begin.ph, unbuffered, grams, by, point, anchors)
+    return replace(worked, factor=grams / whole, runs_out=runs_out)
 
 
-def _dose(
-    asked: Question, start: float, unbuffered: bool, grams: float, by: str, point: Point | None, factor: float | None, anchors: int
-) -> Dose:
+def _dose(asked: Question, start: float, unbuffered: bool, grams: float, by: str, point: Point | None, anchors: int) -> Dose:
     return Dose(
         material=asked.material,
         start=start,
-        unbuffered=unbuffered and asked.anchor is None,
+        unbuffered=unbuffered,
         target=asked.target,
         grams=grams,
         by=by,
         point=point,
-        factor=factor,
+        factor=None,
         anchor=asked.anchor,
         anchors=anchors,
     )
@@ -384,6 +405,12 @@ def cautions(found: Dose, material: Material, reading: Reading, whole: bool) -> 
         out.append(f"that makes {level:.2g} % {material.id} in all, and its record allows {material.use_level[1].text} %")
     if not SOUREST <= found.target <= MOST_ALKALINE:
         out.append(f"a product at pH {found.target:g} can hurt the skin: whether it may be that, a qualified assessor says")
+    if found.wild and found.point is not None:
+        out.append(
+            f"by that addition it takes {found.factor:.1f} times what the model says: a pH that was read too early looks the same, so read again"
+        )
+    if abs(found.target - found.start) > LONG_WAY and not found.unbuffered:
+        out.append(f"it is {abs(found.target - found.start):.1f} pH to go: in several parts, with a reading after each")
     if found.anchor is not None and found.anchor.by == "strip":
         out.append("it starts from a strip, which may be 0.3 off: read a meter before it goes in")
     return out

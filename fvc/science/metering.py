@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import NamedTuple
 
-from fvc.amounts import Typed
+from fvc.amounts import Typed, celsius
 from fvc.composition import parts_of
 from fvc.reading import Reading
 from fvc.science.equilibrium import Balance
@@ -24,6 +24,7 @@ from fvc.science.uncertain import Influence
 
 # How far a reading may be from what it says; common practice without source (a strip steps by 0.5 or less).
 METER, STRIP, UNSAID = 0.05, 0.3, 0.1
+COLDEST, HOTTEST = 10, 35  # °C of a reading that can be held against a model of 25 °C
 FURTHEST = 1.0  # pH between meter and model, beyond which the model is too wrong to move by
 UNSURE_MOVE = 0.1  # pH by which a band grows at least where the amounts of what is not counted change
 
@@ -64,13 +65,20 @@ class Metered(NamedTuple):
     @property
     def at_room(self) -> bool:
         """False for a sample that stood elsewhere, or was read hot or cold."""
-        return self.condition in ("", "room")
+        return self.condition in ("", "room") and not self._hot_or_cold
+
+    @property
+    def _hot_or_cold(self) -> bool:
+        try:
+            return bool(self.temperature) and not COLDEST <= celsius(self.temperature) <= HOTTEST
+        except ValueError:
+            return False
 
     @property
     def why_no_anchor(self) -> str:
         """Why nothing may start from it, in words; "" when it can be an anchor."""
         if not self.at_room:
-            return f"stood in: {self.condition}"
+            return f"read at {self.temperature}" if self._hot_or_cold else f"stood in: {self.condition}"
         if not moves(self.model):
             return f"no model of it: {self.model.declined}"
         if self.model_ph is None:
@@ -177,6 +185,13 @@ class Anchored:
     def shift(self) -> float:
         """From the model to the meter, in pH units; 0 where the model gives no figure."""
         return self.anchor.residual or 0.0
+
+    @property
+    def neat(self) -> float:
+        """The pH of the product itself, where it was read in a dilution; else the same."""
+        if not self.anchor.dilution or self.anchor.residual is None or not moves(self.model):
+            return self.ph
+        return self.model.ph + self.anchor.residual
 
     @property
     def estimate(self) -> Estimate:

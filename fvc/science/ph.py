@@ -118,6 +118,8 @@ def model(reading: Reading) -> PhModel:
         return replace(none, declined=UNBUFFERED, instead=to_give or direction(balance.ph), notes=notes)
     influences = (*influences_of(mixture, balance, alcohol), *((crystals,) if crystals else ()))
     more = [f"{crystals.given}; it may fall out as crystals"] if crystals else []
+    if not reading.closure.closed:
+        more.append(f"the lines total {figure(reading.closure.total)} %: it is of these lines alone")
     more += [f"{id} is an open line without a level to expect: the estimate is of the product without it" for id in found.open]
     return replace(none, influences=influences, notes=(*notes, *more))
 
@@ -135,15 +137,21 @@ def _open_lines(found: Protolytes) -> tuple[str, ...]:
     return tuple(_open_line(id) for id in found.open)
 
 
+MOST_PROTOLYTES = 3.0  # mol/kg of acids and bases, beyond which nothing is dilute any more
+
+
 def _beyond(mixture: Mixture, alcohol: float) -> str:
     """Why not even a balance can be tried; "" when it can."""
     if mixture.water < LEAST_WATER:
         return f"{mixture.water:.3g} % water, and the constants hold in water: none below {LEAST_WATER:.0f} %"
     if alcohol > MOST_ALCOHOL:
         return f"{alcohol:.3g} % alcohol, and the constants hold in water: none above {MOST_ALCOHOL:.0f} %"
-    ions = sum(each.molality for each in mixture.dissolved()[1])
+    weak, salts = mixture.dissolved()
+    ions, acids = (sum(each.molality for each in some) for some in (salts, weak))
     if ions > MOST_IONS:
         return f"{ions:.3g} mol of ions per kg of water is more than dissolves: a percent or a molar mass cannot be right"
+    if acids > MOST_PROTOLYTES:
+        return f"{acids:.2g} mol of acids and bases per kg of water: the model is of dilute solutions, up to {MOST_PROTOLYTES:g}"
     return ""
 
 

@@ -69,8 +69,11 @@ def at_ph(reading: Reading, own: Own = NOTHING_SEEN) -> AtPh | None:
     if estimate.value is None or estimate.low is None or estimate.high is None:
         spec, lean = spec_ph(reading), None if model(reading).found.open else leaning(reading, own)
         return lean if lean and not (spec and lean.low <= spec.high and spec.low <= lean.high) else spec
-    how = f"from the reading of {moved.anchor.trial}" if moved else "estimated"
-    return AtPh(estimate.value, estimate.low, estimate.high, how)
+    if moved is None:
+        return AtPh(estimate.value, estimate.low, estimate.high, "estimated")
+    # of the product itself, where it was read in a dilution
+    value, low, high = (rounded(moved.neat + by, estimate.decimals) for by in (0.0, moved.down, moved.up))
+    return AtPh(value, low, high, f"from the reading of {moved.anchor.trial}")
 
 
 def leaning(reading: Reading, own: Own = NOTHING_SEEN) -> AtPh | None:

@@ -47,8 +47,22 @@ def influences_of(mixture: Mixture, balance: Balance, alcohol: float) -> tuple[I
         *_constants(mixture, balance),
         *_water(mixture, balance),
         *_by_alcohol(alcohol),
+        *_crowded(mixture),
         _of_model(balance),
     )
+
+
+CROWDED = 0.5  # mol/kg of acids and bases from which neutral forms do not behave as if they were alone; by judgement, no source
+
+
+def _crowded(mixture: Mixture) -> list[Influence]:
+    """What strong solutions add: the model takes neutral forms as ideal."""
+    weak, _ = mixture.dissolved()
+    molality = sum(each.molality for each in weak)
+    if molality <= CROWDED:
+        return []
+    by = 0.1 * (molality - CROWDED)
+    return [Influence("a strong solution", "model", -by, by, f"{molality:.2g} mol/kg of acids and bases, counted as if they were dilute")]
 
 
 def _strengths(mixture: Mixture, balance: Balance) -> list[Influence]:
