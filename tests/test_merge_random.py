@@ -1,8 +1,7 @@
-"""Random merges, held against an independent statement of what must be kept (tests/merge_cases.py).
+"""Random merges with real git, held against an independent statement of what must be kept (tests/merge_cases.py).
 
-The quick profile draws 120 triples, CI 2,000; FVC_MERGES=20000 as many as you like. Every one is merged by what git calls, in this
-process, and three chunks of ten by real git, which starts a process for each: a chunk is one repository, in which each plan is
-changed on two lines of work that one `git merge` brings together.
+Every chunk is one repository: each of its plans is changed on two lines of work, which one `git merge` brings together. The
+quick profile draws 120 triples, CI 2,000; FVC_MERGES=20000 as many as you like.
 
 `python -m tests.test_merge_random 2000` prints the figures of docs/merging.md: git's own text merge beside fvc's.
 """
@@ -18,10 +17,9 @@ from typing import NamedTuple
 import pytest
 from hypothesis import settings
 
-from fvc import driver
 from tests.merge_cases import HUNDRED, Triple, UnclosedError, Wish, faults, read, total_of, triple, wish
 
-CHUNKS, BY_GIT = 10, 3
+CHUNKS = 10
 MERGES = int(os.environ.get("FVC_MERGES") or (2000 if settings.default.max_examples >= 1000 else 120))
 ROOT = Path(__file__).parent.parent
 
@@ -81,34 +79,10 @@ def shown(number: int, drawn: Triple, outcome: Outcome, wrong: list[str]) -> str
     return f"triple {number}, {drawn.edits}: {wrong}\n" + "".join(f"=== {name}\n{content}" for name, content in sides)
 
 
-def merged_here(triples: dict[int, Triple]) -> dict[int, Outcome]:
-    """Each by the call that git makes for a file, in this process and in the folder where it stands."""
-    found = {}
-    for number, drawn in triples.items():
-        files = [Path(side) for side in ("base", "first", "second")]
-        for file in files:
-            file.write_bytes(getattr(drawn, file.name).encode())
-        code = driver.main(["merge", *map(str, files), "7", f"--path=formulas/p{number:05}.toml"])
-        assert code in (driver.CLEAN, driver.MARKED), drawn
-        found[number] = Outcome(files[1].read_bytes().decode(), code == driver.MARKED)
-    return found
-
-
 @pytest.mark.parametrize("number", range(CHUNKS))
-def test_a_merge_keeps_what_both_did_and_asks_only_what_it_must(number, tmp_path, monkeypatch):
-    monkeypatch.chdir(tmp_path)
+def test_a_merge_keeps_what_both_did_and_asks_only_what_it_must(number, tmp_path):
     triples = chunk(number)
-    check(triples, merged_here(triples))
-
-
-@pytest.mark.parametrize("number", range(BY_GIT))
-def test_so_does_a_merge_by_git(number, tmp_path):
-    triples = chunk(number)
-    check(triples, merge(repository(tmp_path / "studio", triples, fvc=True), triples))
-
-
-def check(triples: dict[int, Triple], merged: dict[int, Outcome]) -> None:
-    """None of them is wrong."""
+    merged = merge(repository(tmp_path / "studio", triples, fvc=True), triples)
     wrong = {n: (merged[n], f) for n, t in triples.items() if (f := faults(*t[:3], *merged[n]))}
     smallest = sorted(wrong, key=lambda n: len(triples[n].base))[:2]
     assert not wrong, f"{len(wrong)} of {len(triples)}\n" + "\n".join(shown(n, triples[n], *wrong[n]) for n in smallest)
