@@ -43,6 +43,7 @@ LEFT_OUT = (
 SAME = "stays about the same"
 NONE_KNOWN = "nothing in it is a preservative that fvc knows; whether it needs one, or what else keeps it, is not known either"
 
+TRACE = Fraction(5, 100)  # percent of a preservative below which it only came along with something
 INSIDE, PARTLY, OUTSIDE = "inside", "partly", "outside"  # where the whole band of the pH lies in the range of common use
 
 
@@ -403,7 +404,7 @@ def antagonisms(reading: Reading) -> tuple[Note, ...]:
         who = [s for s in theirs if row.who.holds(s.inci, *_by_record(s))]
         keys = {inci_key(s.inci) for s in who}
         whom = [s for s in solutes if row.whom.holds(s.inci, *_by_record(s)) and inci_key(s.inci) not in keys] if who else []
-        if whom and _most(whom) >= Fraction(row.least) and _most(who):
+        if whom and _most(whom) >= Fraction(row.least) and _most(who) >= TRACE:
             out.append(_note(row, who, whom))
     return tuple(out)
 

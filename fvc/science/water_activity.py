@@ -37,6 +37,7 @@ from fvc.science.estimate import Estimate, Step, rounded
 
 NAME, DECIMALS = "water activity", 3
 LEAST_WATER = 10.0  # percent of the product
+WIDE_WATER = 5  # points between the bounds of water that is not known, up to which its middle is taken
 MOST_DISSOLVED = 75.0  # percent of water and solutes together: above, the constants were not fitted
 WIDEST = 0.05  # either side, by the constants alone: a wider band says nothing
 MODEL = 0.05  # share of the lowering by which the equations themselves miss published tables (tests)
@@ -189,10 +190,10 @@ def _worked(reading: Reading) -> Worked:
     crystal = sum(_crystal_water(c.solute) for c in counted)
     worked = Worked(solution.water, crystal, tuple(counted), tuple(dict.fromkeys(not_counted)), "")
 
-    if solution.water.nominal is None:
+    if solution.water.nominal is None and solution.water.high - solution.water.low > WIDE_WATER:
         whose = f": what {', '.join(undeclared)} holds beside what the record declares may be water" if undeclared else ""
         return worked._replace(declined=f"the share of water is not known{whose}")
-    water = float(solution.water.nominal) + crystal
+    water = _middle(solution.water) + crystal
     if water < LEAST_WATER:
         how = f"only {water:.3g} % water" if water else "no water"
         return worked._replace(declined=f"{how}: the equations hold for solutions in water, from {LEAST_WATER:g} % of it")
@@ -209,6 +210,11 @@ def _worked(reading: Reading) -> Worked:
         low=max(min(lowest, nominal.value) - nominal.spread - model, 0.0),
         high=min(max(highest, nominal.value) + nominal.spread + model, 1.0),
     )
+
+
+def _middle(water: Share) -> float:
+    """The water to count with; where it is not known to the point, the middle of its bounds, which the band holds."""
+    return float(water.nominal if water.nominal is not None else (water.low + water.high) / 2)
 
 
 def _at(counted: Sequence[Counted], water: float, percent: Callable[[Share], Fraction]) -> Activity:
@@ -298,7 +304,7 @@ def workings(reading: Reading) -> tuple[Step, ...]:
     nominal = worked.nominal
     if nominal is None:
         return (Step("no figure", result=worked.declined),)
-    dry = float(worked.water.nominal or 0)
+    dry = _middle(worked.water)
     water = dry + worked.crystal
     steps = [Step("water in 100 g", result=f"{dry:.4g} g", source="compositions in the records")]
     if worked.crystal:
