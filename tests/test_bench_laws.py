@@ -75,7 +75,9 @@ class Pots:
         from_pot, to = self.of[source], self.of[into]
         if from_pot is to:
             return
-        self.when_poured.setdefault(source, dict(from_pot))
+        for phase, pot in self.of.items():  # of a pot that holds another phase already, that one was poured before
+            if pot is from_pot:
+                self.when_poured.setdefault(phase, dict(from_pot))
         for key, grams in from_pot.items():
             to[key] = to.get(key, F(0)) + grams
         for phase, pot in list(self.of.items()):

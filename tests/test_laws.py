@@ -592,7 +592,8 @@ def test_the_data_of_a_difference_carry_the_first_sheet_into_the_second(both):
             level, percent = left.pop((line["before_phase"], line["material"]))
             if line["after_level"] != line["before_level"]:
                 level = line["after_level"]
-            if line["kind"] not in ("same", "moved"):
+            # an open line that expects 0 counts as one that expects nothing, and has another percent all the same
+            if line["kind"] not in ("same", "moved") or (percent is None) != (line["after_percent"] is None):
                 percent = percent if percent is None and line["after_percent"] is None else F(line["after_percent"] or 0)
             new[line["phase"], line["material"]] = (level, percent)
     assert not left  # every line of the first side was accounted for, once

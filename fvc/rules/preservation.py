@@ -136,8 +136,10 @@ def _perhaps_nothing_grows(case: Case) -> str:
     oil = sum((p.percent for p in case.parts if is_oil(p)), ZERO)
     if found.value is None and case.composition.water.high < LEAN * (HUNDRED - oil):
         return f"its water activity has no estimate, {found.declined}"
-    balance, read = model(case.reading).balance, ph_of(case.reading, case.own).value
-    ph = float(read) if read is not None else balance.ph if balance else 7.0
+    by_model, read = model(case.reading), ph_of(case.reading, case.own).value
+    # where something that is not counted decides, such as a carbomer beside its lye, the balance says nothing
+    holds = by_model.balance is not None and not by_model.lacks
+    ph = float(read) if read is not None else by_model.ph if holds else 7.0
     if not NO_PRODUCT[0] <= ph <= NO_PRODUCT[1]:
         side = f"below {NO_PRODUCT[0]}" if ph < NO_PRODUCT[0] else f"above {NO_PRODUCT[1]}"
         return f"its pH comes out {side}, where no product for skin or hair stands"
