@@ -74,7 +74,7 @@ def test_acrylic_polymers_are_known(check, gel):
         {"carbomer": "0.30", "salt": "0.09"},  # a little is always there
         {"carbomer": "0", "salt": "0.50"},
         {"carbomer": "0.30", "parabens": "0.40"},  # esters, not salts
-        {"carbomer": "0.30", "lye_10": "3.0"},  # what neutralises the gel
+        {"carbomer": "0.30", "lye_10": "1.0"},  # what neutralises the gel
         {"carbomer": "0.30", "acid_80": "1.0"},
         {"sodium_gel": "0.50"},  # the polymer itself is no salt
         {"salt": "0.50"},
