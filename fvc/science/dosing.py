@@ -56,7 +56,7 @@ class Dose:
     start: the pH it begins at, as it would be read; unbuffered: True where that is only a direction. end: the ionic strength
     when it is there. by: `measured` from a titration point of this material, `corrected` by one of another, `model`. factor: measured
     grams over those of the model; None without a point. anchor: the reading that the model was set to. anchors: how many of this
-    plan agree. runs_out: True where it is less than the measured grams per pH say, since the buffer gives out on the way.
+    plan agree. unknown: pH of the way that nobody has gone yet, by weight, in a batch that was read. runs_out: True where it is less than the measured grams per pH say, since the buffer gives out on the way.
     """
 
     material: str
@@ -69,13 +69,13 @@ class Dose:
     factor: float | None
     anchor: Metered | None
     anchors: int
+    unknown: float
     runs_out: bool = False
 
     @property
     def first(self) -> Fraction:
         """Half of it; 80 % where two readings of this plan anchor it and it is not far to go."""
-        near = abs(self.target - self.start) <= LONG_WAY
-        return FIRST_WHEN_ANCHORED if self.anchors >= 2 and near and not self.wild else FIRST
+        return FIRST_WHEN_ANCHORED if self.anchors >= 2 and self.unknown <= LONG_WAY and not self.wild else FIRST
 
     @property
     def wild(self) -> bool:
@@ -297,6 +297,7 @@ def dose(asked: Question, points: Sequence[Point], anchors: int, alone_of: Calla
 
 
 def _dose(asked: Question, start: float, unbuffered: bool, grams: float, by: str, point: Point | None, anchors: int) -> Dose:
+    gone = asked.anchor.ph if asked.whole and asked.anchor is not None and asked.anchor.own else start
     return Dose(
         material=asked.material,
         start=start,
@@ -308,6 +309,7 @@ def _dose(asked: Question, start: float, unbuffered: bool, grams: float, by: str
         factor=None,
         anchor=asked.anchor,
         anchors=anchors,
+        unknown=abs(asked.target - gone),
     )
 
 
@@ -409,8 +411,8 @@ def cautions(found: Dose, material: Material, reading: Reading, whole: bool) -> 
         out.append(
             f"by that addition it takes {found.factor:.1f} times what the model says: a pH that was read too early looks the same, so read again"
         )
-    if abs(found.target - found.start) > LONG_WAY and not found.unbuffered:
-        out.append(f"it is {abs(found.target - found.start):.1f} pH to go: in several parts, with a reading after each")
+    if found.unknown > LONG_WAY:
+        out.append(f"it is {found.unknown:.1f} pH to go: in several parts, with a reading after each")
     if found.anchor is not None and found.anchor.by == "strip":
         out.append("it starts from a strip, which may be 0.3 off: read a meter before it goes in")
     return out
