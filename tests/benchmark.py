@@ -33,12 +33,21 @@ ENV.pop("PYTHONDONTWRITEBYTECODE", None)
 FUNCTIONS = ["solvent", "humectant", "emollient", "thickener", "preservative", "extract", "solubiliser", "pH adjuster"]
 
 
+# What is on such a shelf: humectants, buffers, preservatives, gums, fats, emulsifiers, an extract, an oil, some that fvc does not know.
+INCI = (
+    "Glycerin", "Propanediol", "Caprylic/Capric Triglyceride", "Xanthan Gum", "Sodium Benzoate", "Camellia Sinensis Leaf Extract",
+    "Polysorbate 20", "Citric Acid", "Betaine", "Pentylene Glycol", "Helianthus Annuus Seed Oil", "Hydroxyethylcellulose",
+    "Potassium Sorbate", "Hydrolyzed Rice Protein", "Sorbitan Oleate", "Sodium Lactate", "Panthenol", "Sodium Citrate", "Squalane",
+    "Cetearyl Alcohol", "Phenoxyethanol", "Citrus Aurantium Amara Flower Oil", "Glyceryl Stearate", "Lactic Acid", "Invented Substance",
+)  # fmt: skip
+
+
 def material(index: int) -> str:
     """A record of the size that real ones have."""
     return (
         f'format    = 1\nname      = "Material {index}"\nfunction  = ["{FUNCTIONS[index % len(FUNCTIONS)]}"]\nuse_level = [0.1, 10]\n'
         f'price     = "{index + 1}.90 / 250 g"\ndensity   = 1.0{index % 10}\nsupplier  = "supplier {index % 4}"\n'
-        f'source    = "sheet {index}, 2026-01 (invented)"\n[composition]\n"Substance {index}" = {50 + index % 50}\n"Aqua" = "balance"\n'
+        f'source    = "sheet {index}, 2026-01 (invented)"\n[composition]\n"{INCI[index % len(INCI)]}" = {50 + index % 50}\n"Aqua" = "balance"\n'
     )
 
 
@@ -72,7 +81,7 @@ def build(folder: Path, commits: int, formulas: int, revisions: int) -> None:
         stream.append(data(message))
         stream.extend(f"M 100644 inline {path}\n{data(text)}" for path, text in files.items())
 
-    first = {"formulary.toml": 'format = 1\nname = "Bench"\n', "materials/water.toml": material(0).replace("Substance 0", "X")}
+    first = {"formulary.toml": 'format = 1\nname = "Bench"\n', "materials/water.toml": material(0)}
     first |= {f"materials/{m}.toml": material(i) for i, m in enumerate(materials)}
     first |= {f"formulas/{n}.toml": plan(n, 1, levels[n]) for n in names}
     commit(1, "Start", first)
@@ -262,7 +271,7 @@ def main() -> int:
         shelf = Path(temporary) / "shelf"
         build(shelf, 6, 1, 6)
         for index in range(500):
-            (shelf / f"materials/x{index:03d}.toml").write_text(material(index).replace("Substance", "Other substance"), encoding="utf-8")
+            (shelf / f"materials/x{index:03d}.toml").write_text(material(index), encoding="utf-8")
         plan_text = (shelf / "formulas/plan-0.toml").read_text(encoding="utf-8")
         wanted = next(m for m in (f"m{i:02d}" for i in range(1, 40, len(FUNCTIONS))) if f"\n{m} = " in plan_text)
         took = best({"sheet": [FVC, "sheet", "plan-0"], "stand-ins": [FVC, "stand-ins", "plan-0", wanted]}, shelf, 15)

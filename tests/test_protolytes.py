@@ -226,3 +226,12 @@ def test_a_molar_mass_that_cannot_be_right_is_warned_of_and_hinders_nothing(plac
     (warning,) = read.warnings
     assert "a molar mass of 0.01 g/mol cannot be right, and counts as not known" in str(warning)
     assert "write it in g/mol, such as 192.12" in str(warning)
+
+
+def test_the_list_of_neutral_substances_says_what_the_rules_say():
+    from fvc.reference.neutral import _KNOWN_NEUTRAL, by_rules
+    from fvc.reference.oils import OILS
+    from fvc.reference.substances import SUBSTANCES
+
+    assert {s.inci.casefold() for s in SUBSTANCES if by_rules(s.inci)} == _KNOWN_NEUTRAL
+    assert all(by_rules(name) for oil in OILS for name in oil.inci)

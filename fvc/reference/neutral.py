@@ -151,9 +151,52 @@ _NEUTRAL_NAMES = frozenset(
 _NOT_NEUTRAL = frozenset(("piroctone olamine", "climbazole", "adenosine"))
 
 
+# What the rules below say of the substances of the table, written out: of an ordinary plan no pattern need be compiled, which takes
+# longer than all else. A test holds this list to the rules.
+_KNOWN_NEUTRAL = frozenset(
+    """
+    aqua|gluconolactone|ascorbyl glucoside|ascorbyl palmitate|edta|glyceryl thioglycolate|arginine|lysine|histidine|niacin|ammonia
+    |titanium dioxide|silica|methylparaben|ethylparaben|propylparaben|butylparaben|phenoxyethanol|phenoxyisopropanol|benzyl alcohol
+    |chlorphenesin|dichlorobenzyl alcohol|imidazolidinyl urea|diazolidinyl urea|dmdm hydantoin|2-bromo-2-nitropropane-1,3-diol
+    |iodopropynyl butylcarbamate|methylisothiazolinone|methylchloroisothiazolinone|o-cymen-5-ol|p-chloro-m-cresol|chloroxylenol
+    |caprylyl glycol|ethylhexylglycerin|hydroxyacetophenone|phenethyl alcohol|glyceryl caprylate|glyceryl caprate|glyceryl laurate
+    |glyceryl undecylenate|phenylpropanol|decylene glycol|hexylene glycol|methylpropanediol|ethyl lactate|propanediol caprylate
+    |sorbitan caprylate|caprylyl/capryl glucoside|magnolol|glycerin|diglycerin|propanediol|propylene glycol|dipropylene glycol
+    |butylene glycol|pentylene glycol|1,2-hexanediol|ethoxydiglycol|isopentyldiol|dimethyl isosorbide|alcohol|isopropyl alcohol
+    |sorbitol|xylitol|erythritol|mannitol|inositol|glucose|fructose|sucrose|lactose|trehalose|maltitol|rhamnose|panthenol|urea
+    |hydroxyethyl urea|allantoin|niacinamide|caffeine|ectoin|creatine|carnitine|taurine|acetyl glucosamine|bisabolol|menthol|camphor
+    |thymol|resveratrol|retinol|retinyl palmitate|retinyl acetate|methyl benzoate|ethyl benzoate|methyl eugenol|bergapten|safrole
+    |bakuchiol|ubiquinone|squalane|squalene|isopropyl myristate|isopropyl palmitate|dicaprylyl ether|dicaprylyl carbonate
+    |triethyl citrate|tocopherol|tocopheryl acetate|bht|bha|coco-glucoside|decyl glucoside|lauryl glucoside|caprylyl glucoside
+    |cocamide mea|cocamide mipa|laureth-4|peg-7 glyceryl cocoate|polyglyceryl-4 caprate|polyglyceryl-10 laurate|sucrose laurate
+    |poloxamer 184|polysorbate 20|polysorbate 40|polysorbate 60|polysorbate 80|peg-40 hydrogenated castor oil
+    |peg-60 hydrogenated castor oil|peg-35 castor oil|poloxamer 407|poloxamer 188|polyglyceryl-6 caprylate|polyglyceryl-4 caprylate
+    |polyglyceryl-5 oleate|polyglyceryl-3 caprylate|polyglyceryl-4 laurate/sebacate|ppg-26-buteth-26|laureth-7|laureth-9|oleth-20
+    |cetearyl olivate|sorbitan olivate|cetearyl glucoside|arachidyl glucoside|c14-22 alcohols|c12-20 alkyl glucoside|glyceryl stearate
+    |glyceryl oleate|peg-100 stearate|peg-40 stearate|ceteareth-20|ceteareth-25|ceteareth-12|steareth-2|steareth-20|steareth-21
+    |sorbitan oleate|sorbitan laurate|sorbitan stearate|sorbitan palmitate|sorbitan sesquioleate|sorbitan isostearate|sucrose stearate
+    |sucrose palmitate|sucrose cocoate|sucrose polystearate|methyl glucose sesquistearate|polyglyceryl-2 dipolyhydroxystearate
+    |polyglyceryl-3 diisostearate|polyglyceryl-3 polyricinoleate|polyglyceryl-3 methylglucose distearate|polyglyceryl-6 distearate
+    |polyglyceryl-2 stearate|polyglyceryl-3 stearate|polyglyceryl-4 isostearate|polyglyceryl-6 polyricinoleate
+    |polyglyceryl-10 stearate|polyglyceryl-10 oleate|peg-30 dipolyhydroxystearate|cetyl peg/ppg-10/1 dimethicone|glycol distearate
+    |glycol stearate|peg-150 distearate|peg-120 methyl glucose dioleate|hydroxyethylcellulose|hydroxypropyl methylcellulose
+    |hydroxypropylcellulose|methylcellulose|cetyl hydroxyethylcellulose|hydroxypropyl guar|pullulan|pvp|vp/va copolymer
+    |polyvinyl alcohol|sclerotium gum|cyamopsis tetragonoloba gum|caesalpinia spinosa gum|ceratonia siliqua gum|glucomannan
+    |biosaccharide gum-1|microcrystalline cellulose|maltodextrin|inulin|cetearyl alcohol|cetyl alcohol|stearyl alcohol|behenyl alcohol
+    """.replace("\n", "")
+    .replace("    ", "")
+    .split("|")
+)
+
+
 @lru_cache(maxsize=4096)
 def is_neutral(inci: str) -> bool:
     """True for what neither gives nor takes a proton in a product, as far as its name or the table of substances tells; False: not known."""
+    return inci_key(inci) in _KNOWN_NEUTRAL or oil_named(inci) is not None or by_rules(inci)
+
+
+def by_rules(inci: str) -> bool:
+    """The same by the rules alone, without the list that saves them for what is common."""
     key, substance = inci_key(inci), known(inci)
     if has_colour_index(inci) or re.match(_DYE, key):
         return True
