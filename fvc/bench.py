@@ -432,11 +432,7 @@ def vessel_before(trial: Trial, phase: str) -> Fraction | None:
 
 def water_of(trial: Trial) -> str:
     """The material that evaporates: the one that is water and nothing else. Refusal where there is none or several."""
-    found = [
-        id
-        for id in dict.fromkeys(a.material for a in trial.asked)
-        if id in trial.materials and set(trial.materials[id].composition or {}) == {"Aqua"}
-    ]
+    found = [id for id in dict.fromkeys(a.material for a in trial.asked) if id in trial.materials and trial.materials[id].is_water]
     if len(found) != 1:
         raise Refusal(f"{trial.id} has {'no line' if not found else 'several lines'} that is water", next="say of what:  --of MATERIAL")
     return found[0]

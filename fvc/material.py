@@ -144,6 +144,11 @@ class Material:
         """True when any of these is among its functions, however they are capitalised."""
         return any(f.casefold() == wanted.casefold() for f in self.functions for wanted in functions)
 
+    @property
+    def is_water(self) -> bool:
+        """True for what is water and nothing else."""
+        return bool(self.composition) and all(inci_key(name) == "aqua" for name in self.composition or ())
+
     def holds(self, *functions: str) -> bool:
         """True when it, or anything that a formula is made of, does any of these."""
         return self.does(*functions) or any(inner.material.does(*functions) for inner in self.inside)

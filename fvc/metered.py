@@ -15,7 +15,6 @@ from fvc.bench import as_made
 from fvc.errors import Fault, Refusal
 from fvc.formula import BALANCE, OPEN
 from fvc.formulary import trial_path
-from fvc.material import inci_key
 from fvc.reading import Reading, Side
 from fvc.references import batch_reading, parse_reference
 from fvc.science.metering import Metered, Point, read_ph
@@ -182,7 +181,7 @@ def _of_trial(archive: Archive, trial: Trial, own: bool) -> Iterator[Metered | P
 def _point(trial: Trial, own: bool, before: list[Metered], since: list[Entry], after: list[Metered]) -> Point | None:
     """A titration point: one material went in between two readings, and nothing else but water, or what was taken out as a sample."""
     added = [e for e in since if e.action in WEIGHINGS]
-    names = {e.subject for e in added if not _is_water(trial, e.subject)}
+    names = {e.subject for e in added if not ((m := trial.materials.get(e.subject)) and m.is_water)}
     if not before or not after or len(names) != 1 or any(e.action in ("lost", "combined") for e in since):
         return None
     name = names.pop()
@@ -197,8 +196,3 @@ def _settled(first: Metered, after: list[Metered]) -> Metered:
     """The last reading of the day of the first one after an addition that was taken as the one before it was."""
     alike = [r for r in after if (r.condition, r.dilution) == (first.condition, first.dilution) and r.at.date() == after[0].at.date()]
     return alike[-1] if alike else after[0]
-
-
-def _is_water(trial: Trial, id: str) -> bool:
-    material = trial.materials.get(id)
-    return material is not None and bool(material.composition) and all(inci_key(name) == "aqua" for name in material.composition or ())

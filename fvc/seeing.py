@@ -27,6 +27,11 @@ _SURE_TO = {"strip": Fraction(1, 4)}
 _METER = Fraction(1, 20)
 
 
+def sure_to(by: str) -> Fraction:
+    """How far a pH that was read may be off. by: `meter`, `strip`, or "" where nobody said, which is taken for a meter."""
+    return _SURE_TO.get(by, _METER)
+
+
 class Judged(NamedTuple):
     """One property that was seen, held against the spec: pass, borderline or fail. asked: what the spec says."""
 
@@ -217,7 +222,7 @@ def judged(seen: Seen, spec: Mapping[str, object]) -> tuple[Judged, ...]:
 
 def ph_sure_to(seen: Seen) -> Fraction:
     """How far a pH may be from what was read; that of a meter where nothing says what it was read with."""
-    return _SURE_TO.get(seen.ph_by, _METER)
+    return sure_to(seen.ph_by)
 
 
 def worst(results: Sequence[Judged]) -> str:

@@ -24,11 +24,13 @@ from fvc.science.dosing import (
     unknown_of,
     usable_points,
 )
-from fvc.science.metering import METER, Metered, Point, anchor_of, anchored, balance_read, read_ph
+from fvc.science.metering import Metered, Point, anchor_of, anchored, balance_read, read_ph
 from fvc.science.mixture import Mixture, alone
 from fvc.science.ph import as_estimate, model
+from fvc.seeing import sure_to
 from tests.test_ph import product
 
+METER = float(sure_to("meter"))
 PLAN = product("sodium-lactate-60 = 2.00\nlactic-acid-80 = 0.50")
 BARE = product("sodium-lactate-60 = 2.00")
 BENCH = product("lactic-acid-80 = 1\nlye-25 = 1\nglycerin = 1\ncitric-acid-50 = 1\ntrisodium-citrate-dihydrate = 1\ntea-99 = 1")

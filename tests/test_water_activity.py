@@ -7,6 +7,7 @@ from fractions import Fraction as F
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from phreeqpython import PhreeqPython
 
 from fvc.files.materials import read_material
 from fvc.files.plans import read_plan
@@ -137,7 +138,7 @@ PHREEQC_NAMES = {
 @pytest.fixture(scope="module")
 def by_phreeqc():
     """a_w by PHREEQC with its own set of Pitzer parameters, the interactions of unlike ions in it."""
-    phreeqc = pytest.importorskip("phreeqpython").PhreeqPython(database="pitzer.dat").ip
+    phreeqc = PhreeqPython(database="pitzer.dat").ip
 
     def solve(salts: dict[str, float]) -> float:
         elements: dict[str, float] = {}

@@ -15,7 +15,7 @@ from fvc.cli.parsing import AsJson, BatchSize, Density, batch_of, open_archive, 
 from fvc.errors import EXIT_ANSWER_IS_NO, EXIT_DONE, EXIT_INPUT, Fault, Refusal
 from fvc.experience import own_of
 from fvc.formula import OPEN
-from fvc.material import Material, inci_key
+from fvc.material import Material
 from fvc.metered import Readings, formula_of, readings_of
 from fvc.names import printable, suggestion
 from fvc.reading import Reading
@@ -243,5 +243,4 @@ def _settled(archive: Archive, reading: Reading) -> frozenset[str]:
 
 def _water(reading: Reading) -> str:
     """The material that is water and nothing else, which a stock solution is made with."""
-    found = (id for id, m in reading.materials.items() if m.composition and all(inci_key(name) == "aqua" for name in m.composition))
-    return next(found, "water")
+    return next((id for id, material in reading.materials.items() if material.is_water), "water")

@@ -536,7 +536,7 @@ class Session:
         """The material that evaporates from a phase: its own line of water and nothing else, or the one of the batch; "" where that is not plain."""
         records = self.trial.materials
         own = {a.material for a in self.trial.asked if a.phase == phase and a.material in records}
-        plain = [id for id in own if set(records[id].composition or {}) == {"Aqua"}]
+        plain = [id for id in own if records[id].is_water]
         try:
             water = plain[0] if len(plain) == 1 else water_of(self.trial)
             at, _ = stamped(self.trial, "")

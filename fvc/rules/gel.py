@@ -10,7 +10,7 @@ from fvc.material import inci_key
 from fvc.reference.lookup import known
 from fvc.rules.case import Case, Outcome, listed, where_of
 from fvc.rules.finding import CAUTION, THE_PRODUCT, Finding, NotChecked
-from fvc.rules.preservation import PRACTICE
+from fvc.science.preservation import PRACTICE
 
 # Acrylic thickeners hold water by the charges along their chains, which salt screens; gums and cellulose ethers bear it better.
 _GELS = re.compile(r"carbomer|(?<!polymethyl meth)acrylate|acryloyl", re.IGNORECASE)

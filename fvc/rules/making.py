@@ -10,8 +10,8 @@ from fvc.composition import Part
 from fvc.reference.lookup import known
 from fvc.rules.case import Case, Outcome, degrees, listed, where_of
 from fvc.rules.finding import CAUTION, NOTE, THE_PRODUCT, Finding, NotChecked
-from fvc.rules.preservation import PRACTICE
 from fvc.science.oils import holds, is_oil
+from fvc.science.preservation import PRACTICE
 
 COOL = Fraction(40)  # °C, common practice: heat-sensitive lines go in below, unless the record says otherwise
 SENSITIVE = ("essential oil", "fragrance", "extract", "hydrosol")

@@ -24,10 +24,9 @@ from fvc.rules.limits import factor
 from fvc.science import water_activity
 from fvc.science.oils import is_oil
 from fvc.science.ph import model
-from fvc.science.preservation import INSIDE, OUTSIDE, PRACTICE, AtPh, PhRange, free_form, range_of, undissociated
+from fvc.science.preservation import INSIDE, OUTSIDE, PRACTICE, TRACE, AtPh, PhRange, free_form, range_of, undissociated
 from fvc.science.properties import at_ph, leaning, ph_of
 
-ENOUGH = Fraction(5, 100)  # percent of a preserving substance below which it is only a trace from elsewhere
 MEANT = Fraction(10)  # percent of a raw material from which a preserving substance in it is no mere aid of its own
 LITTLE = Fraction(1, 10)  # percent of the product, of preservatives of which only their records tell
 TENTH = Fraction(1, 10)  # of what the law allows, from which a preservative may be there to preserve
@@ -51,7 +50,7 @@ def preserving(case: Case) -> list[Preserving]:
         if substance is None or "preservative" not in substance.functions[:1] or not declared:
             continue
         percent = sum((c.share.nominal if c.share.nominal is not None else c.share.low for c in declared), ZERO)
-        if percent >= ENOUGH:
+        if percent >= TRACE:
             found.append(Preserving(substance, percent, max(declared, key=lambda c: c.share.high).part))
     return found
 
@@ -360,7 +359,7 @@ def check_acid_order(case: Case) -> Outcome:
             substance = known(inci)
             if substance is None or substance.acid is None or substance.acid[0] not in CRYSTALLISING:
                 continue
-            if share.high * part.percent / 100 >= ENOUGH:
+            if share.high * part.percent / 100 >= TRACE:
                 acid = parts[first]
                 yield Finding(
                     NOTE,

@@ -111,3 +111,12 @@ def _alone(inci: str, material: Material) -> bool:
     """True when a substance is the one that is active in a raw material."""
     names = active_names(material)
     return len(names) == 1 and inci_key(names[0]) == inci_key(inci)
+
+
+ALCOHOLS = frozenset({"alcohol", "alcohol denat.", "ethanol", "isopropyl alcohol", "propyl alcohol"})
+
+
+def alcohol_in(reading: Reading) -> float:
+    """Percent of the alcohols that mix with water and leave with it; of a share that is not known, the most that it may be."""
+    found = (s.percent for s in dissolved(reading).solutes if inci_key(s.inci) in ALCOHOLS)
+    return sum(float(share.nominal if share.nominal is not None else share.high) for share in found)

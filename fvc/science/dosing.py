@@ -241,7 +241,7 @@ def dose(asked: Question, points: Sequence[Point], anchors: int, alone_of: Calla
     begin = balance_read(there, part)
     if asked.anchor is not None and asked.anchor.by == "strip" and abs(asked.target - begin.ph) < asked.anchor.sure_to:
         return NoDose(
-            f"a strip read {asked.anchor.value.text}, which may be {asked.anchor.sure_to} off: too near to {asked.target:g} to say anything",
+            f"a strip read {asked.anchor.value.text}, which may be {asked.anchor.sure_to:g} off: too near to {asked.target:g} to say anything",
             "read it with a meter",
         )
     if abs(asked.target - begin.ph) < NEAR:
@@ -414,7 +414,7 @@ def cautions(found: Dose, material: Material, reading: Reading, whole: bool) -> 
     if found.unknown > LONG_WAY:
         out.append(f"it is {found.unknown:.1f} pH to go: in several parts, with a reading after each")
     if found.anchor is not None and found.anchor.by == "strip":
-        out.append("it starts from a strip, which may be 0.3 off: read a meter before it goes in")
+        out.append(f"it starts from a strip, which may be {found.anchor.sure_to:g} off: read a meter before it goes in")
     return out
 
 

@@ -19,6 +19,7 @@ from fvc.material import ANYTHING, NOTHING, Material, Share, inci_key
 from fvc.reading import Reading
 from fvc.reference.lookup import oil_named
 from fvc.reference.source import Source
+from fvc.science.dissolved import ALCOHOLS, alcohol_in
 from fvc.science.estimate import Estimate, Step, rounded
 from fvc.science.oils import is_oil
 
@@ -41,7 +42,6 @@ _LIGHTEST, _HEAVIEST, _LIGHT_SALT, _HEAVY_SALT = 0.8, 1.6, 1.0, 5.6
 _SALT = re.compile(
     r"((di|tri|tetra)?(sodium|potassium)|magnesium|calcium|ammonium|zinc|titanium|iron|mica|kaolin|talc|silica|ci 77)", re.IGNORECASE
 )
-ALCOHOLS = frozenset({"alcohol", "alcohol denat.", "ethanol", "isopropyl alcohol", "propyl alcohol"})
 # What leaves with the water; of oils and perfumes all, as is usual for solids.
 VOLATILE = ALCOHOLS | {"isododecane", "cyclopentasiloxane", "cyclotetrasiloxane", "cyclohexasiloxane"}
 _EVAPORATES = ("essential oil", "fragrance", "hydrosol")
@@ -89,11 +89,6 @@ def _parts(reading: Reading) -> tuple[_Weighed, ...]:
     return tuple(_weighed(p) for p in parts_of(reading) if p.percent)
 
 
-def _alcohol(reading: Reading) -> float:
-    found = [s.share for s in composition_of(reading).substances if inci_key(s.inci) in ALCOHOLS]
-    return float(sum((s.nominal if s.nominal is not None else s.high for s in found), ZERO))
-
-
 def density(reading: Reading) -> Estimate:
     """g/mL at 20 to 25 °C by ideal mixing, 100 / sum(percent / density), with the band of what ideal mixing leaves out.
 
@@ -104,7 +99,7 @@ def density(reading: Reading) -> Estimate:
     unknown = [w for w in parts if not w.source]
     missing = sum(w.percent for w in unknown)
     lacking = tuple(f"{w.part.words} {figure(w.part.percent)} %: no density in its record" for w in unknown)
-    alcohol = _alcohol(reading)
+    alcohol = alcohol_in(reading)
     why = ""
     if not reading.closure.closed:
         why = "the lines do not total 100"
@@ -147,7 +142,7 @@ def _contraction(reading: Reading) -> float:
     """By how much a product may be denser than by ideal mixing, as a share."""
     water = composition_of(reading).water
     share = float(water.nominal if water.nominal is not None else water.high) / 100
-    alcohol = _alcohol(reading) / 100
+    alcohol = alcohol_in(reading) / 100
     oil = float(sum((p.percent for p in parts_of(reading) if is_oil(p)), ZERO)) / 100
     others = max(0.0, 1 - share - alcohol - oil)
     return _BY_ALCOHOL * alcohol * (1 - alcohol) + _BY_OTHERS * others * share

@@ -21,9 +21,8 @@ from fvc.science.estimate import Estimate, rounded
 from fvc.science.mixture import Mixture
 from fvc.science.ph import LEAST_BUFFER, PhModel, as_estimate
 from fvc.science.uncertain import Influence
+from fvc.seeing import sure_to
 
-# How far a reading may be from what it says; common practice without source (a strip steps by 0.5 or less).
-METER, STRIP, UNSAID = 0.05, 0.3, 0.1
 COLDEST, HOTTEST = 10, 35  # °C of a reading that can be held against a model of 25 °C
 FURTHEST = 1.0  # pH between meter and model, beyond which the model is too wrong to move by
 UNSURE_MOVE = 0.1  # pH by which a band grows at least where the amounts of what is not counted change
@@ -88,7 +87,7 @@ class Metered(NamedTuple):
     @property
     def sure_to(self) -> float:
         """How far the reading may be off, in pH units."""
-        return {"meter": METER, "strip": STRIP}.get(self.by, UNSAID)
+        return float(sure_to(self.by))
 
     @property
     def words(self) -> str:

@@ -15,7 +15,7 @@ from fvc.amounts import figure
 from fvc.material import Share, inci_key
 from fvc.reading import Reading
 from fvc.reference.ions import GIVES_CARBON_DIOXIDE
-from fvc.science.dissolved import dissolved, hydrate_unknown
+from fvc.science.dissolved import alcohol_in, dissolved, hydrate_unknown
 from fvc.science.equilibrium import Balance, Protolyte, solve
 from fvc.science.estimate import Estimate, rounded
 from fvc.science.mixture import Mixture, mixture_of
@@ -88,7 +88,7 @@ def model(reading: Reading) -> PhModel:
     dissolves; below a buffer value of 2 mmol per kg of water and pH unit there is only a direction.
     """
     found = protolytes(reading)
-    alcohol = _alcohol(reading)
+    alcohol = alcohol_in(reading)
     none = PhModel(reading=reading, found=found, mixture=None, balance=None, notes=_open_lines(found))
     declined = _missing(found) or _no_water(dissolved(reading).water)
     if declined:
@@ -242,11 +242,6 @@ def _notes(mixture: Mixture, found: Protolytes, alcohol: float) -> tuple[str, ..
         if hydrate_unknown(c.solute.inci, c.solute.part.material)
     ]
     return tuple(out)
-
-
-def _alcohol(reading: Reading) -> float:
-    names = ("alcohol", "alcohol denat.", "isopropyl alcohol")
-    return sum(float(s.percent.nominal or s.percent.low) for s in dissolved(reading).solutes if inci_key(s.inci) in names)
 
 
 class Window(NamedTuple):
